@@ -1,0 +1,1 @@
+"""Data files: equipment profiles, field-map profiles, sourced default tables."""

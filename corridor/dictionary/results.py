@@ -1,0 +1,249 @@
+"""Result layers: what corridor writes."""
+
+from corridor.dictionary.inputs import BONDS, EVIDENCE
+from corridor.dictionary.schema import Column, Table
+
+__all__ = ["GRADES", "MODES", "RESULT_TABLES"]
+
+GRADES = ("readable", "pulled", "masked", "faint", "untraceable")
+MODES = ("direct", "clamp", "induction")
+LEVELS = ("recorded", "likely", "possible")
+SEVERITIES = ("severe", "warning", "note")
+
+_LINE = "line_id of the line."
+_HOP_KINDS = ("hook-up", "conduction", "bond", "parallel run", "leakage", "crossing")
+
+
+def _text(name: str, meaning: str, *, required: bool = False, vocabulary: tuple[str, ...] = ()) -> Column:
+    return Column(name=name, meaning=meaning, required=required, vocabulary=vocabulary)
+
+
+def _metres(name: str, meaning: str, *, decimals: int = 3) -> Column:
+    return Column(name=name, kind="real", unit="m", decimals=decimals, meaning=meaning)
+
+
+def _share(name: str, meaning: str) -> Column:
+    return Column(name=name, kind="real", minimum=0, decimals=4, meaning=meaning)
+
+
+def _current(name: str, meaning: str) -> Column:
+    return Column(name=name, kind="real", unit="mA", minimum=0, decimals=4, meaning=meaning)
+
+
+_PAIR = (
+    _text("line_a", "First line of the pair; line_a < line_b as text.", required=True),
+    _text("line_b", "Second line of the pair.", required=True),
+)
+_ASSUMED = (
+    Column(name="assumed", kind="flag", meaning="Whether the row rests on filled values."),
+    _text("assumed_columns", "Which columns were filled, separated by spaces."),
+)
+
+FINDINGS = Table(
+    name="findings", row="one thing a reader of the records must know", geometry="any",
+    columns=(
+        _text("feature_source", "File and layer the feature came from.", required=True),
+        Column(name="feature_row", kind="integer", meaning="Row in that layer, from 0."),
+        _text("source_id", "The owner's own id of the feature."),
+        _text("owner", "Owner, where stated."),
+        _text("line_id", "Line or structure concerned."),
+        _text("severity", "How much it matters.", required=True, vocabulary=SEVERITIES),
+        _text("code", "Stable code of the kind of finding.", required=True),
+        _text("message", "What was found.", required=True),
+        _text("action", "used, repaired, set aside, filled, or what to do.", required=True),
+    ),
+)  # fmt: skip
+
+PARALLEL_RUNS = Table(
+    name="parallel_runs", row="one stretch where two lines run side by side", geometry="LineString",
+    columns=(
+        _text("run_id", "Stable name: line_a, line_b and number along line_a.", required=True),
+        *_PAIR,
+        _metres("length_m", "Length along line_a."),
+        _metres("separation_mean_m", "Length-weighted mean plan distance."),
+        _metres("separation_min_m", "Smallest plan distance."),
+        _metres("depth_difference_m", "Difference of the axes' depths; NULL where either is missing or assumed."),
+        _metres("depth_difference_low_m", "Smallest difference the depth ranges allow."),
+        _metres("depth_difference_high_m", "Largest difference the depth ranges allow."),
+    ),
+)  # fmt: skip
+
+CROSSINGS = Table(
+    name="crossings", row="one point where two lines cross in plan", geometry="Point",
+    columns=(
+        _text("crossing_id", "Stable name: line_a, line_b and number along line_a.", required=True),
+        *_PAIR,
+        Column(name="angle_deg", kind="real", unit="deg", minimum=0, maximum=90, decimals=2, meaning="Angle between the lines."),
+        _metres("clearance_m", "Vertical distance of the axes; NULL where either depth is missing or assumed."),
+        _metres("clearance_low_m", "Smallest clearance the depth ranges allow."),
+        _metres("clearance_high_m", "Largest clearance the depth ranges allow."),
+    ),
+)  # fmt: skip
+
+BONDS_FOUND = Table(
+    name="bonds_found", row="one recorded, inferred or suspected bond", geometry="Point",
+    columns=(
+        *BONDS.columns,
+        _metres("measure_a_m", "Distance along line_a."),
+        _metres("measure_b_m", "Distance along line_b; NULL for earth."),
+        _text("rule", "Which rule found it; recorded for the owner's own rows."),
+        _text("source", "Source of the rule's probability."),
+    ),
+)  # fmt: skip
+
+BONDED_GROUPS = Table(
+    name="bonded_groups", row="one group of lines that share metal, at one level", geometry="any",
+    columns=(
+        _text("group_id", "Stable name: level and first line.", required=True),
+        _text("level", "Evidence needed to join.", required=True, vocabulary=LEVELS),
+        _text("line_ids", "The lines, sorted, separated by spaces.", required=True),
+        Column(name="line_count", kind="integer", minimum=1, meaning="Number of lines."),
+        _metres("length_m", "Total length.", decimals=2),
+        _text("evidence_weakest", "Weakest evidence that holds the group together.", vocabulary=EVIDENCE),
+        _share("probability", "Probability of the weakest bond that holds it together."),
+    ),
+)  # fmt: skip
+
+ISOLATIONS = Table(
+    name="isolations", row="one isolating joint", geometry="Point",
+    columns=(
+        _text("isolation_id", "Stable name.", required=True),
+        _text("line_id", _LINE, required=True),
+        _text("structure_id", "Where it stands."),
+        _text("evidence", "How it is known.", vocabulary=EVIDENCE),
+    ),
+)  # fmt: skip
+
+HOOKUPS = Table(
+    name="hookups", row="one way to put tone on one line", geometry="Point",
+    columns=(
+        _text("hookup_id", "Stable name: mode, line and structure.", required=True),
+        _text("structure_id", "Access point; NULL for induction from the surface."),
+        _text("line_id", "The target.", required=True),
+        _text("mode", "How the tone is applied.", required=True, vocabulary=MODES),
+        _metres("at_m", "Distance along the line."),
+        _text("ready", "Whether the gate lets it through: ready, not_ready or refused.", vocabulary=("ready", "not_ready", "refused")),
+        _text("missing", "What is missing, or why it is refused."),
+        _text("reason", "The rule applied, in one sentence."),
+        _text("equipment", "Equipment profile; generic equipment says so."),
+        _metres("stake_x_m", "Easting of the ground stake."),
+        _metres("stake_y_m", "Northing of the ground stake."),
+    ),
+)  # fmt: skip
+
+SECTIONS = Table(
+    name="sections", row="one solver piece of one line, under one hook-up", geometry="LineString",
+    columns=(
+        _text("section_id", "Stable name: line and number along it.", required=True),
+        _text("line_id", _LINE, required=True),
+        _text("hookup_id", "The hook-up."),
+        Column(name="frequency_hz", kind="real", unit="Hz", decimals=1, meaning="Frequency of the tone."),
+        _current("current_ma", "Tone current, nominal case."),
+        _current("current_low_ma", "Lowest over the cases."),
+        _current("current_high_ma", "Highest over the cases."),
+        Column(name="phase_deg", kind="real", unit="deg", decimals=1, meaning="Phase against the target's current at the hook-up, along the line's own direction."),
+        _share("share_of_output", "Current over the hook-up current; clamp, induction: over the target's at the hook-up."),
+        _share("ratio_to_target", "Current over the target's largest current."),
+        _text("grade", "Grade in the nominal case.", vocabulary=GRADES),
+        _text("grade_worst", "Worst grade over the cases.", vocabulary=GRADES),
+        Column(name="settled", kind="flag", meaning="Whether all cases give the same grade."),
+        _text("mistaken_for", "Line whose peak a crew would follow instead."),
+        *_ASSUMED,
+        _share("assumed_share", "Share of the line's length resting on filled values."),
+    ),
+)  # fmt: skip
+
+STATIONS = Table(
+    name="stations", row="one receiver prediction above a line", geometry="Point",
+    columns=(
+        _text("station_id", "Stable name: line and metres along it.", required=True),
+        _text("line_id", _LINE, required=True),
+        _text("hookup_id", "The hook-up."),
+        Column(name="frequency_hz", kind="real", unit="Hz", decimals=1, meaning="Frequency of the tone."),
+        _metres("station_m", "Distance along the line.", decimals=2),
+        _metres("depth_m", "Depth of the axis used."),
+        _metres("peak_offset_m", "Where the peak stands, positive to the left of the line's direction."),
+        _metres("peak_offset_low_m", "Lowest over the cases."),
+        _metres("peak_offset_high_m", "Highest over the cases."),
+        _text("pulled_to", "Compass side the peak is pulled to; empty within tolerance."),
+        _metres("null_offset_m", "Where the null stands."),
+        _metres("peak_null_gap_m", "Distance between the two."),
+        _metres("depth_reading_m", "Two-coil depth at the peak: to the centre of the current, not cover."),
+        _metres("depth_reading_low_m", "Lowest over the cases."),
+        _metres("depth_reading_high_m", "Highest over the cases."),
+        Column(name="field_nt", kind="real", unit="nT", minimum=0, decimals=4, meaning="Horizontal field at the lower coil, at the peak."),
+        _current("inferred_current_ma", "Current a receiver would infer from one line's field."),
+        _current("current_ma", "True current on the line."),
+        Column(name="phase_deg", kind="real", unit="deg", decimals=1, meaning="Phase of the line's current against the target's at the hook-up."),
+        _text("grade", "Grade in the nominal case.", vocabulary=GRADES),
+        _text("grade_worst", "Worst grade over the cases.", vocabulary=GRADES),
+        Column(name="settled", kind="flag", meaning="Whether all cases give the same grade."),
+        _text("mistaken_for", "Line whose peak a crew would follow instead."),
+        *_ASSUMED,
+    ),
+)  # fmt: skip
+
+BLEED_PATHS = Table(
+    name="bleed_paths", row="one hop of the way tone takes from the hook-up to one line", geometry="any",
+    columns=(
+        _text("path_id", "Stable name: hook-up, line and number of the path.", required=True),
+        _text("hookup_id", "The hook-up."),
+        Column(name="frequency_hz", kind="real", unit="Hz", decimals=1, meaning="Frequency of the tone."),
+        _text("line_id", "The line the path ends on.", required=True),
+        Column(name="hop", kind="integer", minimum=1, meaning="Number of the hop, from 1."),
+        _text("kind", "How the tone jumps.", vocabulary=_HOP_KINDS),
+        _text("from_line", "Line the tone comes from."),
+        _text("to_line", "Line it goes to."),
+        _text("through", "bond_id, structure or run the hop goes through."),
+        _current("current_in_ma", "Current before the hop."),
+        _current("current_out_ma", "Current after the hop."),
+        _share("share_of_line", "Share of the last line's current that this path explains, signed sum over its paths is 1."),
+        _current("line_current_ma", "Largest current on the last line, nominal case."),
+        _current("line_current_low_ma", "Lowest over the cases."),
+        _current("line_current_high_ma", "Highest over the cases."),
+        _text("evidence", "Evidence of the bond, where the hop is one."),
+    ),
+)  # fmt: skip
+
+STRATEGY = Table(
+    name="strategy", row="one stretch of one line and how to put tone on it", geometry="LineString",
+    columns=(
+        _text("stretch_id", "Stable name: line and number along it.", required=True),
+        _text("line_id", _LINE, required=True),
+        _text("utility", "Utility of the line."),
+        _text("owner", "Owner of the line."),
+        _metres("from_m", "Start, along the line.", decimals=2),
+        _metres("to_m", "End, along the line.", decimals=2),
+        _metres("length_m", "Length.", decimals=2),
+        _text("mode", "How to apply the tone.", vocabulary=MODES),
+        _text("hookup_id", "Where."),
+        _text("structure_id", "At which structure."),
+        Column(name="frequency_hz", kind="real", unit="Hz", decimals=1, meaning="Frequency."),
+        Column(name="level_ma", kind="real", unit="mA", decimals=3, meaning="Output current to set."),
+        Column(name="voltage_v", kind="real", unit="V", decimals=3, meaning="Expected voltage at that output."),
+        Column(name="loop_ohm", kind="real", unit="ohm", decimals=3, meaning="Expected loop impedance."),
+        _text("grade", "Grade in the nominal case.", vocabulary=GRADES),
+        _text("grade_worst", "Worst grade over the cases.", vocabulary=GRADES),
+        Column(name="settled", kind="flag", meaning="Whether all cases give the same grade."),
+        _current("current_ma", "Smallest current on the stretch, nominal case."),
+        _current("current_low_ma", "Lowest over the cases."),
+        _current("current_high_ma", "Highest over the cases."),
+        _metres("peak_offset_m", "Largest predicted pull on the stretch."),
+        _text("pulled_to", "Compass side of that pull."),
+        _metres("depth_error_m", "Largest predicted error of the depth reading."),
+        _text("mistaken_for", "Line a crew would mark instead."),
+        _text("runner_up", "Next best hook-up, frequency and its grade."),
+        _text("reason", "Why, in one sentence."),
+        _text("caution", "Caution for this stretch."),
+        *_ASSUMED,
+        _share("assumed_share", "Share of the stretch's length resting on filled values."),
+    ),
+)  # fmt: skip
+
+RESULT_TABLES = {
+    table.name: table
+    for table in (
+        STRATEGY, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, ISOLATIONS, HOOKUPS, SECTIONS,
+        STATIONS, BLEED_PATHS,
+    )
+}  # fmt: skip

@@ -1,0 +1,128 @@
+"""GeoDataFrames at the public border: built from the dictionary, checked, rounded, stamped."""
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from pyproj import CRS
+
+from corridor import __version__
+from corridor.dictionary import INPUT_TABLES, RESULT_TABLES, Column, Table
+from corridor.errors import CrsError
+
+__all__ = ["CAUTION", "check_metric", "empty_table", "provenance", "rounded", "stamp", "table_frame"]
+
+CAUTION = "Predictions from records, not marks. One-call first. Unrecorded lines may be anywhere."
+
+_DTYPES = {"text": "object", "real": "float64", "integer": "Int64", "flag": "boolean"}
+
+
+def check_metric(*frames: gpd.GeoDataFrame) -> None:
+    """Refuse frames that don't share one projected CRS in metres.
+
+    Raises
+    ------
+    CrsError
+        If a CRS is missing, not in metres, or differs between the frames.
+    """
+    crs = frames[0].crs
+    if crs is None or crs.axis_info[0].unit_name != "metre" or any(frame.crs != crs for frame in frames):
+        names = ", ".join(str(frame.crs.to_string() if frame.crs else None) for frame in frames)
+        message = f"expected one CRS in metres, got {names}; reproject with to_crs() or name the CRS when reading"
+        raise CrsError(message)
+
+
+def stamp(frame: gpd.GeoDataFrame, function: Any, **parameters: Any) -> gpd.GeoDataFrame:
+    """Append function, version and parameters to the frame's history (``attrs``), and return the frame."""
+    step = {"function": function.__qualname__, "version": __version__, "parameters": parameters}
+    frame.attrs["corridor"] = [*frame.attrs.get("corridor", []), step]
+    return frame
+
+
+def provenance(frame: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    """Return the steps that made a frame, oldest first; empty if it carries none."""
+    return list(frame.attrs.get("corridor", []))
+
+
+def empty_table(name: str, crs: CRS | None = None) -> gpd.GeoDataFrame:
+    """Return an empty frame with the columns, types and CRS of a table of the dictionary.
+
+    Raises
+    ------
+    KeyError
+        If the dictionary has no such table.
+    """
+    return table_frame(name, {}, geometry=[], crs=crs)
+
+
+def table_frame(
+    name: str,
+    columns: Mapping[str, Any] | Iterable[Mapping[str, Any]],
+    *,
+    geometry: Any = None,
+    crs: CRS | None = None,
+) -> gpd.GeoDataFrame:
+    """Build a table of the dictionary: its columns in order, typed and rounded; extra columns follow.
+
+    Parameters
+    ----------
+    name : str
+        Table of the dictionary.
+    columns : mapping of sequences, or iterable of row mappings
+        The values; a column that is left out is NULL.
+    geometry : sequence of geometries, optional
+        One a row; without it all are NULL.
+    crs : CRS, optional
+        Of the geometry.
+
+    Returns
+    -------
+    GeoDataFrame
+        With a fresh row index. Reals are rounded to the dictionary's decimals, and -0.0 becomes 0.0.
+
+    Raises
+    ------
+    KeyError
+        If the dictionary has no such table.
+    """
+    table = RESULT_TABLES.get(name) or INPUT_TABLES[name]
+    data = pd.DataFrame(columns if isinstance(columns, Mapping) else list(columns))
+    if geometry is None:
+        geometry = [None] * len(data)
+    frame = pd.DataFrame(index=range(len(geometry)))
+    for column in table.columns:
+        values = data[column.name].to_numpy() if column.name in data else None
+        frame[column.name] = _typed(column, values, len(frame))
+    for extra in [c for c in data.columns if c not in table.names]:
+        frame[str(extra)] = data[extra].to_numpy()
+    return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(list(geometry), crs=crs, index=frame.index), crs=crs)
+
+
+def _typed(column: Column, values: Any, length: int) -> pd.Series:
+    if values is None:
+        values = [None] * length
+    series = pd.Series(values, index=range(length), dtype=object)
+    missing = series.isna()
+    if column.kind == "text":
+        return series.where(~missing, None)
+    if column.kind == "real":
+        numbers = pd.to_numeric(series).astype("float64")
+        if column.decimals is not None:
+            numbers = numbers.round(column.decimals) + 0.0
+        return numbers
+    return series.where(~missing, pd.NA).astype(_DTYPES[column.kind])
+
+
+def rounded(table: Table, name: str, values: Any) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """Round an array to the decimals that a table's column states, so that a grade rests on what is shown.
+
+    Raises
+    ------
+    KeyError
+        If the table has no such column.
+    """
+    decimals = table.column(name).decimals
+    array = np.asarray(values, dtype=float)
+    return array if decimals is None else np.round(array, decimals) + 0.0

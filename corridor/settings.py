@@ -1,0 +1,235 @@
+"""Settings and equipment: everything a user may tune, checked as a whole, read from TOML."""
+
+import tomllib
+from importlib import resources
+from pathlib import Path
+from typing import Annotated, Any, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from corridor.constants import FREQUENCY_MAX_HZ, FREQUENCY_MIN_HZ
+from corridor.errors import EquipmentError, SettingsError
+
+__all__ = ["Equipment", "Settings", "equipment_profiles", "load_equipment", "load_settings"]
+
+Positive = Annotated[float, Field(gt=0)]
+Share = Annotated[float, Field(ge=0, le=1)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class SiteSettings(_Part):
+    """Repairs made on reading."""
+
+    snap_m: Positive = 0.1  # line ends of one utility this close are one junction
+    near_miss_m: Positive = 1.0  # gaps up to here are reported, not closed
+    structure_reach_m: Positive = 0.5  # an end this close to a structure is at it
+
+
+class CouplingSettings(_Part):
+    """What counts as a parallel run."""
+
+    max_separation_m: Positive = 3.0
+    max_angle_deg: Annotated[float, Field(gt=0, le=90)] = 10.0
+    min_length_m: Positive = 5.0
+
+
+class SoilSettings(_Part):
+    """Soil where no soil layer says otherwise (facts from memory: NBS Technologic Paper 108, IEEE Std 80)."""
+
+    resistivity_ohm_m: Positive = 100.0
+    low_ohm_m: Positive = 20.0
+    high_ohm_m: Positive = 1000.0
+    relative_permittivity: Annotated[float, Field(ge=1, le=81)] = 10.0
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if not self.low_ohm_m <= self.resistivity_ohm_m <= self.high_ohm_m:
+            message = "soil: need low_ohm_m <= resistivity_ohm_m <= high_ohm_m"
+            raise ValueError(message)
+        return self
+
+
+class SolverSettings(_Part):
+    """Section lengths, growth and limits of the tone solution."""
+
+    section_max_m: Positive = 3.0
+    section_close_m: Positive = 1.0  # near crossings, bonds, grounds and ends
+    section_min_m: Positive = 0.3  # shorter pieces are merged with their neighbour
+    close_distance_m: Positive = 3.0  # how near counts as near
+    gamma_step: Positive = 0.1  # section length times the propagation constant
+    leaving_share: Share = 0.02  # growth stops when no more than this share of the output leaves the network solved
+    growth_step_m: Positive = 40.0
+    growth_max_m: Positive = 1000.0
+    section_limit: Annotated[int, Field(ge=10)] = 6000
+    processes: Annotated[int, Field(ge=1, le=64)] = 2
+
+
+class GradeSettings(_Part):
+    """Thresholds of the grades."""
+
+    offset_tolerance_m: Positive = 0.15
+    depth_tolerance_share: Positive = 0.15
+    floor_nt: Positive = 0.2  # weakest usable horizontal field, 1 mA at 1 m (engineering estimate)
+    partner_share: Share = 0.02  # a line with more than this share of the output is a bleed partner
+    partner_floor_ma: Positive = 0.05
+
+
+class ReceiverSettings(_Part):
+    """Geometry of the receiver: its lower coil above ground and the spacing to the upper one."""
+
+    lower_coil_height_m: Annotated[float, Field(ge=0, le=2)] = 0.05
+    coil_spacing_m: Annotated[float, Field(gt=0, le=2)] = 0.5
+    half_width_m: Positive = 2.5
+    step_m: Positive = 0.1
+    station_spacing_m: Positive = 4.0
+
+
+class GateSettings(_Part):
+    """Who may do what is otherwise refused, by name or role; empty: nobody."""
+
+    gas_direct_by: str = ""
+    cathodic_protection_by: str = ""
+
+
+class HookUpSettings(_Part):
+    """How hook-ups are set out."""
+
+    stake_distance_m: Positive = 5.0
+    induction_spacing_m: Positive = 40.0
+    induction_standing_m: Positive = 8.0  # nearest station graded under induction: the receiver hears the transmitter
+
+
+class Settings(_Part):
+    """All settings of a run; every part has defaults."""
+
+    site: SiteSettings = SiteSettings()
+    couplings: CouplingSettings = CouplingSettings()
+    soil: SoilSettings = SoilSettings()
+    solver: SolverSettings = SolverSettings()
+    grades: GradeSettings = GradeSettings()
+    receiver: ReceiverSettings = ReceiverSettings()
+    gate: GateSettings = GateSettings()
+    hookups: HookUpSettings = HookUpSettings()
+    seed: int = 0
+
+
+class Transmitter(_Part):
+    """Direct output: a source with three limits, and the currents it can be set to."""
+
+    max_voltage_v: Positive
+    max_current_ma: Positive
+    max_power_w: Positive
+    levels_ma: tuple[Positive, ...]
+
+
+class Clamp(_Part):
+    """A split core with a primary winding."""
+
+    max_diameter_mm: Positive
+    turns: Positive
+    core_area_cm2: Positive
+    saturation_t: Positive
+    inductance_uh: Positive  # one-turn magnetising inductance
+
+
+class Loop(_Part):
+    """A tuned coil for induction from the surface."""
+
+    area_m2: Positive
+    inductance_uh: Positive  # of one turn
+    quality_factor: Positive
+    power_w: Positive
+    height_m: Positive
+
+
+class Stake(_Part):
+    """The ground stake and its lead."""
+
+    length_m: Positive
+    diameter_mm: Positive
+    lead_m: Positive
+
+
+class Equipment(_Part):
+    """A transmitter with its clamp, loop and stake, and the frequencies it shares with the receiver."""
+
+    name: str
+    generic: bool = False
+    frequencies_hz: tuple[Annotated[float, Field(ge=FREQUENCY_MIN_HZ, le=FREQUENCY_MAX_HZ)], ...] = Field(min_length=1)
+    receiver_frequencies_hz: tuple[Positive, ...] | None = None
+    induction_min_hz: Positive = 5000.0
+    transmitter: Transmitter
+    clamp: Clamp | None = None
+    loop: Loop | None = None
+    stake: Stake
+
+    @property
+    def common_frequencies_hz(self) -> tuple[float, ...]:
+        """Frequencies that both transmitter and receiver know, ascending."""
+        heard = self.receiver_frequencies_hz
+        return tuple(sorted({f for f in self.frequencies_hz if heard is None or f in heard}))
+
+
+def load_settings(path: str | Path | None) -> Settings:
+    """Read settings from a TOML file; None gives the defaults.
+
+    Raises
+    ------
+    SettingsError
+        If the file can't be read or a value is wrong; every mistake is listed.
+    """
+    if path is None:
+        return Settings()
+    data = _toml(Path(path), "settings")
+    try:
+        return Settings.model_validate(data)
+    except ValidationError as error:
+        raise SettingsError(_mistakes(f"settings file {path}", error)) from None
+
+
+def equipment_profiles() -> tuple[str, ...]:
+    """Return the names of the built-in equipment profiles, generic all of them."""
+    return tuple(sorted(_builtin()))
+
+
+def load_equipment(name: str | Path | None) -> Equipment:
+    """Return a built-in profile by name, or read one from a TOML file; None gives ``standard_output``.
+
+    Raises
+    ------
+    EquipmentError
+        If there is neither such a profile nor such a file, or a value is wrong.
+    """
+    builtin = _builtin()
+    key = "standard_output" if name is None else str(name)
+    if key in builtin:
+        data = builtin[key] | {"name": key, "generic": True}
+    elif Path(key).is_file():
+        data = {"name": Path(key).stem} | _toml(Path(key), "equipment")
+    else:
+        message = f"expected an equipment profile ({', '.join(sorted(builtin))}) or a TOML file, got {key!r}"
+        raise EquipmentError(message)
+    try:
+        return Equipment.model_validate(data)
+    except ValidationError as error:
+        raise EquipmentError(_mistakes(f"equipment {key}", error)) from None
+
+
+def _builtin() -> dict[str, dict[str, Any]]:
+    return tomllib.loads(resources.files("corridor.data").joinpath("equipment.toml").read_text(encoding="utf-8"))
+
+
+def _toml(path: Path, what: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        message = f"expected a readable TOML {what} file, {path}: {error}"
+        raise SettingsError(message) from None
+
+
+def _mistakes(where: str, error: ValidationError) -> str:
+    mistakes = [f"{'.'.join(map(str, e['loc'])) or 'file'}: {e['msg']} (got {e['input']!r})" for e in error.errors()]
+    return f"{where}: " + "; ".join(mistakes)

@@ -1,0 +1,44 @@
+"""The site: every record of a place, read, mapped, repaired and accounted for."""
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS
+
+__all__ = ["Site", "Source"]
+
+
+@dataclass(frozen=True)
+class Source:
+    """One input file: its path as given, SHA-256 of its bytes, date of last change (ISO 8601) and layers read."""
+
+    path: str
+    sha256: str
+    modified: str
+    layers: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Site:
+    """Records of one place in one projected CRS in metres.
+
+    Every frame has the columns of its table in the data dictionary, in order, then ``src_`` columns. ``lines`` also has
+    ``<column>_src`` for each mapped column, ``<column>_low`` and ``<column>_high`` for each real one that was filled
+    or ranged (always for depth_m and diameter_mm), ``assumed`` (bool) and ``assumed_columns`` (text).
+    ``accounting`` has a row per source layer: layer, features_in, used, repaired, set_aside
+    (features_in = used + set_aside; repaired counts among used).
+    """
+
+    lines: gpd.GeoDataFrame
+    structures: gpd.GeoDataFrame
+    terminations: pd.DataFrame
+    bonds: gpd.GeoDataFrame
+    grounds: gpd.GeoDataFrame
+    soil: gpd.GeoDataFrame
+    work_area: gpd.GeoDataFrame
+    surfaces: gpd.GeoDataFrame
+    findings: gpd.GeoDataFrame
+    accounting: pd.DataFrame
+    sources: tuple[Source, ...]
+    crs: CRS
