@@ -1,0 +1,348 @@
+"""Magnetic field of the tone above ground: straight sections, their leakage, and the soil's eddy currents.
+
+Coordinates: x and y horizontal, right-handed with z up. A point is (x, y, height above ground), a section's end is
+(x, y, depth below ground), so that both third coordinates are positive where they usually lie.
+"""
+
+import math
+from typing import Any, NamedTuple
+
+import numba
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from corridor.constants import MU_0
+from corridor.errors import DomainError
+
+__all__ = [
+    "IMAGE_DEPTH_FACTOR",
+    "SurfaceField",
+    "eddy_matrices",
+    "field_matrices",
+    "left_of",
+    "profile_points",
+    "profile_weights",
+]
+
+IMAGE_DEPTH_FACTOR = 1.5  # image at depth + 1.5/gamma: right for short wires, where the infinite line has 2/gamma
+
+_SCALE = MU_0 / (4.0 * math.pi)
+_GAUSS_2 = 1.0 / math.sqrt(3.0)
+_FAR_RULE = np.polynomial.legendre.leggauss(2)
+_NEAR_RULE = np.polynomial.legendre.leggauss(12)
+_FAR = 6.0  # sum of the distances to both ends over length, from where two points stand for a section (1e-4)
+_LEVEL_SLOPE = 1e-9  # rise over length below which a section counts as horizontal
+_TINY = 1e-300
+
+
+class SurfaceField(NamedTuple):
+    """Fields per ampere, each (points, n), T/A: multiply by the section currents or leaks and add.
+
+    The vertical field of a leak is zero, because its current is vertical on average; it has no matrix.
+    """
+
+    h_per_current: NDArray[Any]
+    """Component along the axis, per ampere of section current."""
+    h_per_leak: NDArray[Any]
+    """Component along the axis, per ampere that leaves the section for the soil."""
+    v_per_current: NDArray[Any]
+    """Component upward, per ampere of section current."""
+
+
+def left_of(direction: ArrayLike) -> NDArray[np.float64]:
+    """Return the horizontal unit vectors to the left of directions in plan.
+
+    Parameters
+    ----------
+    direction : array_like, shape (s, 2)
+        Direction of the line in plan, any length but zero.
+
+    Returns
+    -------
+    ndarray, shape (s, 2)
+
+    Raises
+    ------
+    DomainError
+        If a direction is zero or not two-dimensional.
+    """
+    t = np.atleast_2d(np.asarray(direction, dtype=float))
+    if t.ndim != 2 or t.shape[1] != 2:
+        message = f"direction must have shape (s, 2), got {t.shape}"
+        raise DomainError(message)
+    length = np.hypot(t[:, 0], t[:, 1])
+    if not np.all(length > 0.0):
+        message = f"direction must not be zero, got {t[int(np.argmin(length))].tolist()}"
+        raise DomainError(message)
+    return np.column_stack((-t[:, 1], t[:, 0])) / length[:, None]
+
+
+def profile_points(
+    station_xy_m: ArrayLike, direction: ArrayLike, offsets_m: ArrayLike, *, height_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the points of profiles square to a line, and the axis at each.
+
+    Parameters
+    ----------
+    station_xy_m : array_like, shape (s, 2), m
+        Where the profiles cross the line in plan.
+    direction : array_like, shape (s, 2)
+        Direction of the line there.
+    offsets_m : array_like, shape (o,), m
+        Positive to the left of the direction.
+    height_m : float, m
+        Of the coil above ground.
+
+    Returns
+    -------
+    points_m : ndarray, shape (s * o, 3)
+        Station by station, offset after offset: reshape fields of shape (s * o, k) to (s, o, k).
+    axis : ndarray, shape (s * o, 2)
+        Unit vector towards positive offsets.
+
+    Raises
+    ------
+    DomainError
+        If a direction is zero or not two-dimensional.
+    """
+    left = left_of(direction)
+    offsets = np.asarray(offsets_m, dtype=float)
+    xy = np.atleast_2d(np.asarray(station_xy_m, dtype=float))[:, None, :] + offsets[None, :, None] * left[:, None, :]
+    points = np.concatenate((xy, np.full((*xy.shape[:2], 1), height_m)), axis=2)
+    return points.reshape(-1, 3), np.repeat(left, offsets.size, axis=0)
+
+
+def profile_weights(nodes_m: ArrayLike, offsets_m: ArrayLike) -> NDArray[np.float64]:
+    """Return the Lagrange weights that carry values at a few nodes to all offsets of a profile.
+
+    The eddy correction varies over the distance 1.5/|gamma| and more, metres to hundreds of metres, so that five nodes
+    stand for a whole profile: ``weights @ values_at_nodes``.
+
+    Parameters
+    ----------
+    nodes_m : array_like, shape (k,), m
+        Distinct.
+    offsets_m : array_like, shape (o,), m
+
+    Returns
+    -------
+    ndarray, shape (o, k)
+
+    Raises
+    ------
+    DomainError
+        If two nodes coincide.
+    """
+    nodes = np.asarray(nodes_m, dtype=float)
+    offsets = np.asarray(offsets_m, dtype=float)
+    if np.unique(nodes).size != nodes.size:
+        message = f"nodes_m must be distinct, got {nodes.tolist()}"
+        raise DomainError(message)
+    weights = np.ones((offsets.size, nodes.size))
+    for j in range(nodes.size):
+        for i in range(nodes.size):
+            if i != j:
+                weights[:, j] *= (offsets - nodes[i]) / (nodes[j] - nodes[i])
+    return weights
+
+
+@numba.njit(cache=True, error_model="numpy")
+def _leak_level(s1: Any, s2: Any, p2: Any, h: Any) -> Any:  # pragma: no cover - compiled
+    """Integrate (s, p)/(R(R+h)) along a horizontal section, s from s1 to s2, p2 the squared distance in plan."""
+    r1 = np.sqrt(s1 * s1 + p2 + h * h)
+    r2 = np.sqrt(s2 * s2 + p2 + h * h)
+    along = np.log((r2 + h) / (r1 + h))
+    p = math.sqrt(p2)
+    across = np.arctan2(s2, p) - np.arctan2(s1, p) + np.arctan(h * s1 / (p * r1)) - np.arctan(h * s2 / (p * r2))
+    return along, across
+
+
+@numba.njit(cache=True, error_model="numpy")
+def _leak_points(a: Any, t: Any, rule: Any) -> Any:  # pragma: no cover - compiled
+    """Average (dx, dy)/(R(R+H)) over a section by Gauss points: any slope, and the cheap way when far."""
+    (ax, ay, az), (tx, ty, tz), (gauss_x, gauss_w) = a, t, rule
+    lx, ly = 0.0, 0.0
+    for k in range(gauss_x.size):
+        w = 0.5 * (1.0 + gauss_x[k])
+        dx, dy, dz = ax - w * tx, ay - w * ty, az - w * tz
+        r = math.sqrt(dx * dx + dy * dy + dz * dz)
+        weight = 0.5 * gauss_w[k] / (r * (r + dz))
+        lx += weight * dx
+        ly += weight * dy
+    return lx, ly
+
+
+@numba.njit(cache=True, parallel=True, error_model="numpy")
+def _direct_kernel(points: Any, axis: Any, start: Any, end: Any) -> Any:  # pragma: no cover - compiled
+    """Fill the three matrices of the real field; z is height, so section depths enter with the sign turned."""
+    n_points, n = points.shape[0], start.shape[0]
+    h_i = np.empty((n_points, n))
+    h_q = np.empty((n_points, n))
+    v_i = np.empty((n_points, n))
+    for p in numba.prange(n_points):
+        x, y, z = points[p, 0], points[p, 1], points[p, 2]
+        e_x, e_y = axis[p, 0], axis[p, 1]
+        for j in range(n):
+            ax, ay, az = x - start[j, 0], y - start[j, 1], z + start[j, 2]
+            bx, by, bz = x - end[j, 0], y - end[j, 1], z + end[j, 2]
+            ra = math.sqrt(ax * ax + ay * ay + az * az)
+            rb = math.sqrt(bx * bx + by * by + bz * bz)
+            # Biot-Savart of a straight piece: (a x b)(1/|a| + 1/|b|) / (|a||b| + a.b)
+            g = (ra + rb) / (ra * rb * (ra * rb + ax * bx + ay * by + az * bz))
+            h_i[p, j] = _SCALE * g * ((ay * bz - az * by) * e_x + (az * bx - ax * bz) * e_y)
+            v_i[p, j] = _SCALE * g * (ax * by - ay * bx)
+            tx, ty, tz = ax - bx, ay - by, az - bz
+            length = math.sqrt(tx * tx + ty * ty + tz * tz)
+            if ra + rb > _FAR * length:
+                lx, ly = _leak_points((ax, ay, az), (tx, ty, tz), _FAR_RULE)
+            elif abs(tz) <= _LEVEL_SLOPE * length:
+                ux, uy = tx / length, ty / length
+                s1 = -(ax * ux + ay * uy)
+                side = ux * ay - uy * ax  # of the point, positive to the left of the section
+                along, across = _leak_level(s1, s1 + length, max(side * side, _TINY), 0.5 * (az + bz))
+                # the point seen from the leak is -s along u and side across; its field is (dy, -dx)/(R(R+H))
+                lx = (-ux * along - uy * math.copysign(1.0, side) * across) / length
+                ly = (-uy * along + ux * math.copysign(1.0, side) * across) / length
+            else:
+                lx, ly = _leak_points((ax, ay, az), (tx, ty, tz), _NEAR_RULE)
+            h_q[p, j] = _SCALE * (ly * e_x - lx * e_y)
+    return h_i, h_q, v_i
+
+
+@numba.njit(cache=True, parallel=True, error_model="numpy")
+def _image_kernel(points: Any, axis: Any, ends: Any, image_depth: Any) -> Any:  # pragma: no cover - compiled
+    """Fill the three matrices of minus the field with every depth moved to depth + image_depth, complex."""
+    start, end = ends
+    n_points, n = points.shape[0], start.shape[0]
+    h_i = np.empty((n_points, n), dtype=np.complex128)
+    h_q = np.empty((n_points, n), dtype=np.complex128)
+    v_i = np.empty((n_points, n), dtype=np.complex128)
+    im = image_depth.imag
+    for p in numba.prange(n_points):
+        e_x, e_y = axis[p, 0], axis[p, 1]
+        for j in range(n):
+            ax, ay = points[p, 0] - start[j, 0], points[p, 1] - start[j, 1]
+            az = points[p, 2] + start[j, 2] + image_depth.real
+            tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], start[j, 2] - end[j, 2]
+            # two-point Gauss on pieces no longer than |1.5/gamma|, the least distance to the image
+            pieces = 1 + int(math.sqrt(tx * tx + ty * ty + tz * tz) / abs(image_depth))
+            h, q, v = 0.0j, 0.0j, 0.0j
+            for k in range(2 * pieces):
+                w = (k // 2 + 0.5 + (k % 2 - 0.5) * _GAUSS_2) / pieces
+                dx, dy, dz = ax - w * tx, ay - w * ty, az - w * tz
+                square = complex(dx * dx + dy * dy + dz * dz - im * im, 2.0 * dz * im)
+                size = abs(square)
+                real = math.sqrt(0.5 * (size + square.real))  # principal root by hand: cheaper, same digits
+                inverse_r = complex(real, -square.imag / (2.0 * real)) / size
+                cube = inverse_r * square.conjugate() / (size * size)
+                below = complex(real + dz, square.imag / (2.0 * real) + im)
+                z = complex(dz, im)
+                h += cube * ((ty * z - tz * dy) * e_x + (tz * dx - tx * z) * e_y)
+                v += cube * (tx * dy - ty * dx)
+                q += inverse_r * below.conjugate() * ((dy * e_x - dx * e_y) / (below.real**2 + below.imag**2))
+            factor = -0.5 * _SCALE / pieces
+            h_i[p, j], h_q[p, j], v_i[p, j] = factor * h, factor * q, factor * v
+    return h_i, h_q, v_i
+
+
+def _checked(
+    points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, axis: ArrayLike
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return points, axis, start and end as C-ordered float arrays, or raise DomainError."""
+    points, across, start, end = (
+        np.ascontiguousarray(np.asarray(array, dtype=float)) for array in (points_m, axis, start_m, end_m)
+    )
+    for name, array, shape in (
+        ("points_m", points, (-1, 3)),
+        ("axis", across, (len(points), 2)),
+        ("start_m", start, (-1, 3)),
+        ("end_m", end, (len(start), 3)),
+    ):
+        if array.ndim != 2 or array.shape[1] != shape[1] or shape[0] not in (-1, len(array)):
+            message = f"{name} must have shape {tuple('n' if s < 0 else s for s in shape)}, got {array.shape}"
+            raise DomainError(message)
+    if points.size and not points[:, 2].min() >= 0.0:
+        message = f"points_m must lie at or above ground (third coordinate >= 0 m), got {points[:, 2].min()}"
+        raise DomainError(message)
+    depths = np.concatenate((start[:, 2], end[:, 2]))
+    if depths.size and not depths.min() >= 0.0:
+        message = f"start_m and end_m must lie at or below ground (third coordinate >= 0 m), got {depths.min()}"
+        raise DomainError(message)
+    flat = np.flatnonzero(np.all(start == end, axis=1))
+    if flat.size:
+        message = f"every section needs a length, got equal ends in row {flat[0]}"
+        raise DomainError(message)
+    return points, across, start, end
+
+
+def field_matrices(points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *, axis: ArrayLike) -> SurfaceField:
+    """Return the field above ground per ampere of section current and per ampere of leak.
+
+    A section carries its current uniformly and leaks it uniformly. The leak's soil current spreads round the vertical
+    below it, so by Ampere's law its field above ground is that of a vertical wire going down to infinity from the leak,
+    mu_0 Q/(4 pi rho) (1 - H/R), H the height of the point above the leak (exact at low frequency; eddy currents in the
+    soil are the business of ``eddy_matrices``).
+
+    Parameters
+    ----------
+    points_m : array_like, shape (p, 3), m
+        x, y, height above ground.
+    start_m, end_m : array_like, shape (n, 3), m
+        x, y, depth below ground of the sections' ends; positive current runs from start to end.
+    axis : array_like, shape (p, 2)
+        Horizontal unit vector along which the horizontal component is taken.
+
+    Returns
+    -------
+    SurfaceField
+        Float matrices (p, n), T/A. A forward current under a point gives a negative component towards the left.
+
+    Raises
+    ------
+    DomainError
+        If a shape is wrong, a point lies below ground, a section above it, or a section has no length.
+
+    Notes
+    -----
+    Biot and Savart's law for a straight piece, and Ampere's law; textbook forms.
+    """
+    points, across, start, end = _checked(points_m, start_m, end_m, axis)
+    return SurfaceField(*_direct_kernel(points, across, start, end))
+
+
+def eddy_matrices(
+    points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *, axis: ArrayLike, gamma_per_m: complex
+) -> SurfaceField:
+    """Return what the eddy currents in the soil add to ``field_matrices``.
+
+    It is minus the same field with every depth replaced by depth + 1.5/gamma. Smooth across a profile: evaluate it at
+    a few nodes of each profile and carry the fields over with ``profile_weights``.
+
+    Parameters
+    ----------
+    points_m, start_m, end_m, axis
+        As in ``field_matrices``.
+    gamma_per_m : complex, 1/m
+        Propagation constant of the soil, real part > 0.
+
+    Returns
+    -------
+    SurfaceField
+        Complex matrices (p, n), T/A.
+
+    Raises
+    ------
+    DomainError
+        As in ``field_matrices``, and if the real part of gamma_per_m is not positive.
+
+    Notes
+    -----
+    Complex-image method, the constant 1.5 from the short-wire limit of the half-space kernel
+    T = (1 - 2 gamma R/3)/R. Checked against a full-wave solution in tests/validation/test_receiver.py.
+    """
+    points, across, start, end = _checked(points_m, start_m, end_m, axis)
+    if not complex(gamma_per_m).real > 0.0:
+        message = f"gamma_per_m must have a positive real part, got {gamma_per_m}"
+        raise DomainError(message)
+    image_depth = IMAGE_DEPTH_FACTOR / complex(gamma_per_m)
+    return SurfaceField(*_image_kernel(points, across, (start, end), image_depth))

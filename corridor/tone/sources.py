@@ -1,0 +1,335 @@
+"""What a transmitter does to the network: induction from a loop, a clamp's EMF, and the limits of a direct output.
+
+Everything is RMS and SI. Figures of the default sources are engineering estimates for generic equipment.
+"""
+
+import math
+from dataclasses import dataclass, fields
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from corridor.constants import MU_0, TWO_PI
+from corridor.errors import DomainError
+from corridor.tone.field import IMAGE_DEPTH_FACTOR
+
+__all__ = [
+    "LIMITS",
+    "ClampSource",
+    "DirectOutput",
+    "LoopSource",
+    "clamp_emf_v",
+    "clamp_series_ohm",
+    "direct_output",
+    "induction_emf",
+    "loop_moment_am2",
+]
+
+LIMITS = ("level", "voltage", "current", "power")
+"""What can set the output current; ``DirectOutput.limited_by`` holds positions in this tuple."""
+
+_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)
+
+
+def _check_positive(source: Any) -> None:
+    """Raise DomainError unless every field of a dataclass is positive."""
+    for field in fields(source):
+        if not getattr(source, field.name) > 0.0:
+            message = f"{field.name} must be > 0, got {getattr(source, field.name)}"
+            raise DomainError(message)
+
+
+def _checked_frequency(frequency_hz: ArrayLike) -> NDArray[np.float64]:
+    """Return the angular frequency in rad/s, or raise DomainError."""
+    frequency = np.asarray(frequency_hz, dtype=float)
+    if not np.all(frequency > 0.0):
+        message = f"frequency_hz must be > 0, got {frequency.min()}"
+        raise DomainError(message)
+    return TWO_PI * frequency
+
+
+@dataclass(frozen=True)
+class LoopSource:
+    """Tuned loop that induces from the surface (engineering estimate).
+
+    Raises
+    ------
+    DomainError
+        If a value isn't positive.
+    """
+
+    area_m2: float = 0.05
+    turn_inductance_h: float = 0.7e-6
+    """Inductance of the loop with one turn."""
+    quality: float = 50.0
+    """Quality of the tuned circuit."""
+    power_w: float = 1.0
+    """Power lost in the loop."""
+
+    def __post_init__(self) -> None:
+        _check_positive(self)
+
+
+@dataclass(frozen=True)
+class ClampSource:
+    """Inductive clamp round a conductor (engineering estimate).
+
+    Raises
+    ------
+    DomainError
+        If a value isn't positive.
+    """
+
+    core_area_m2: float = 4e-4
+    core_path_m: float = 0.35
+    relative_permeability: float = 2000.0
+    flux_density_t: float = 0.3
+    """Peak flux density that the core bears."""
+    turns: float = 10.0
+    voltage_v: float = 30.0
+    """Largest voltage across the winding."""
+    source_ohm: float = 50.0
+    """Output resistance of the transmitter that feeds the winding."""
+
+    def __post_init__(self) -> None:
+        _check_positive(self)
+
+
+@dataclass(frozen=True)
+class DirectOutput:
+    """Output of a transmitter into a circuit; arrays of the shape of the impedance."""
+
+    current_a: NDArray[np.float64]
+    voltage_v: NDArray[np.float64]
+    power_w: NDArray[np.float64]
+    limited_by: NDArray[np.int8]
+    """Position in ``LIMITS`` of what set the current."""
+
+
+def loop_moment_am2(frequency_hz: ArrayLike, source: LoopSource | None = None) -> NDArray[Any]:
+    """Return the magnetic moment of a tuned loop, m = A sqrt(P Q/(omega l1)), whatever its turns.
+
+    The power lost is P = omega l1 (N I)^2/Q, and the moment A N I. Q is taken as constant, which is optimistic at
+    low frequency.
+
+    Parameters
+    ----------
+    frequency_hz : array_like, Hz
+    source : LoopSource, optional
+        The default estimate if left out.
+
+    Returns
+    -------
+    ndarray, A m^2
+
+    Raises
+    ------
+    DomainError
+        If the frequency isn't positive.
+    """
+    loop = source or LoopSource()
+    omega = _checked_frequency(frequency_hz)
+    return loop.area_m2 * np.sqrt(loop.power_w * loop.quality / (omega * loop.turn_inductance_h))
+
+
+def clamp_emf_v(frequency_hz: ArrayLike, source: ClampSource | None = None) -> NDArray[Any]:
+    """Return the EMF a clamp puts in series into its conductor, min(V/N, omega A B/sqrt 2) (Faraday's law).
+
+    Parameters
+    ----------
+    frequency_hz : array_like, Hz
+    source : ClampSource, optional
+        The default estimate if left out.
+
+    Returns
+    -------
+    ndarray, V
+        Limited by the winding's voltage, below some kilohertz by the saturation of the core.
+
+    Raises
+    ------
+    DomainError
+        If the frequency isn't positive.
+    """
+    clamp = source or ClampSource()
+    omega = _checked_frequency(frequency_hz)
+    saturation = omega * clamp.core_area_m2 * clamp.flux_density_t / math.sqrt(2.0)
+    return np.minimum(clamp.voltage_v / clamp.turns, saturation)
+
+
+def clamp_series_ohm(frequency_hz: ArrayLike, source: ClampSource | None = None) -> NDArray[Any]:
+    """Return the impedance a clamp adds in series: its magnetising impedance beside the reflected source resistance.
+
+    Parameters
+    ----------
+    frequency_hz : array_like, Hz
+    source : ClampSource, optional
+        The default estimate if left out.
+
+    Returns
+    -------
+    ndarray of complex, ohm
+        j omega L1 in parallel with R/N^2, with L1 = mu_0 mu_r A/l for the one turn that the conductor makes.
+
+    Raises
+    ------
+    DomainError
+        If the frequency isn't positive.
+    """
+    clamp = source or ClampSource()
+    omega = _checked_frequency(frequency_hz)
+    inductance_h = MU_0 * clamp.relative_permeability * clamp.core_area_m2 / clamp.core_path_m
+    reflected_ohm = clamp.source_ohm / clamp.turns**2
+    return 1.0 / (1.0 / (1j * omega * inductance_h) + 1.0 / reflected_ohm)
+
+
+def direct_output(
+    z_in_ohm: ArrayLike, *, level_a: float, max_voltage_v: float, max_current_a: float, max_power_w: float
+) -> DirectOutput:
+    """Return the current a transmitter drives into an impedance within its limits.
+
+    Parameters
+    ----------
+    z_in_ohm : array_like of complex, ohm
+        Between the output and the ground stake, the stake's resistance included; inf for an open circuit.
+    level_a : float, A
+        Current asked for.
+    max_voltage_v, max_current_a, max_power_w : float
+        Limits of the source: V, A, W. Estimates for generic equipment: 30 to 100 V, 0.1 to 1 A, 1 to 10 W.
+
+    Returns
+    -------
+    DirectOutput
+        I = min(level, V/|Z|, I_max, sqrt(P/Re Z)); the first in ``LIMITS`` counts where two agree.
+
+    Raises
+    ------
+    DomainError
+        If a limit isn't positive, or an impedance is NaN or has a negative real part.
+    """
+    given = {
+        "level_a": level_a,
+        "max_voltage_v": max_voltage_v,
+        "max_current_a": max_current_a,
+        "max_power_w": max_power_w,
+    }
+    for name, value in given.items():
+        if not value > 0.0:
+            message = f"{name} must be > 0, got {value}"
+            raise DomainError(message)
+    z = np.asarray(z_in_ohm, dtype=complex)
+    if not np.all(z.real >= 0.0):
+        message = f"z_in_ohm must have a real part >= 0, got {z[~(z.real >= 0.0)].ravel()[0]}"
+        raise DomainError(message)
+    magnitude = np.abs(z)
+    with np.errstate(divide="ignore"):
+        limits = np.stack(
+            (
+                np.full(z.shape, level_a),
+                max_voltage_v / magnitude,
+                np.full(z.shape, max_current_a),
+                np.sqrt(max_power_w / z.real),
+            )
+        )
+    current = limits.min(axis=0)
+    flowing = current > 0.0  # an open circuit takes the whole voltage and no current
+    closed = np.where(flowing, z, 0.0)
+    return DirectOutput(
+        current_a=current,
+        voltage_v=np.where(flowing, current * np.abs(closed), max_voltage_v),
+        power_w=current**2 * closed.real,
+        limited_by=limits.argmin(axis=0).astype(np.int8),
+    )
+
+
+def _horizontal_potential(x: NDArray[Any], y: NDArray[Any], z: Any, moment: NDArray[np.float64]) -> NDArray[Any]:
+    """Return (A_x, A_y) 4 pi/mu_0 of a dipole at the origin, z below it (complex for the image), shape (..., 2).
+
+    A = (m x r)/r^3 - grad chi with chi = (m_x y - m_y x)/(r(r + z)): the gauge without a vertical part, which is the
+    transverse electric field that reaches into the soil; the Coulomb gauge alone is twice too large below the dipole.
+    """
+    m_x, m_y, m_z = moment
+    r = np.sqrt(x * x + y * y + z * z)
+    near = r * (r + z)
+    swirl = m_x * y - m_y * x
+    slope = -swirl * (2.0 * r + z) / (r * near * near)  # swirl d(1/near)/dr / r
+    a_x = -(m_y * z + m_z * y) / r**3 + m_y / near - x * slope
+    a_y = (m_x * z + m_z * x) / r**3 - m_x / near - y * slope
+    return np.stack((a_x, a_y), axis=-1)
+
+
+def induction_emf(
+    start_m: ArrayLike,
+    end_m: ArrayLike,
+    *,
+    moment_am2: ArrayLike,
+    position_m: ArrayLike,
+    frequency_hz: float,
+    gamma_per_m: complex | None = None,
+) -> NDArray[np.complex128]:
+    """Return the EMF that a loop on the surface induces along each section, positive from start to end.
+
+    In the soil the field of a magnetic dipole above ground is transverse electric: horizontal and free of charge.
+    EMF = -j omega integral of A_h dl; the soil's eddy currents take off the same with z replaced by z + 1.5/gamma.
+
+    Parameters
+    ----------
+    start_m, end_m : array_like, shape (n, 3), m
+        x, y, depth below ground. Sections should be no longer than twice their distance from the loop; three metres
+        are short enough for any loop that stands on the ground.
+    moment_am2 : array_like, shape (3,), A m^2
+        x, y, upward; real. A horizontal axis square to the line drives it best from straight above.
+    position_m : array_like, shape (3,), m
+        x, y, height above ground of the loop.
+    frequency_hz : float, Hz
+    gamma_per_m : complex, 1/m, optional
+        Propagation constant of the soil; None leaves the eddy currents out.
+
+    Returns
+    -------
+    ndarray of complex, shape (n,), V
+        RMS for an RMS moment; a vertical section has none.
+
+    Raises
+    ------
+    DomainError
+        If a shape is wrong, the frequency or gamma's real part isn't positive, the loop lies below ground, a section
+        above it, or the loop touches a section.
+
+    Notes
+    -----
+    Own derivation, checked against a full-wave solution in tests/validation/test_induction_field.py. A long straight
+    line, horizontal axis square to it: omega mu_0 m/(2 pi z) in all, z from loop to line.
+    """
+    omega = float(_checked_frequency(frequency_hz))
+    start, end = np.asarray(start_m, dtype=float), np.asarray(end_m, dtype=float)
+    moment, position = np.asarray(moment_am2, dtype=float), np.asarray(position_m, dtype=float)
+    for name, array, shape in (
+        ("start_m", start, (len(start), 3)),
+        ("end_m", end, (len(start), 3)),
+        ("moment_am2", moment, (3,)),
+        ("position_m", position, (3,)),
+    ):
+        if array.shape != shape:
+            message = f"{name} must have shape {shape}, got {array.shape}"
+            raise DomainError(message)
+    depths = np.concatenate((start[:, 2], end[:, 2]))
+    if not position[2] >= 0.0 or not np.all(depths >= 0.0) or not np.all(depths + position[2] > 0.0):
+        message = (
+            "the loop must lie at or above ground and the sections at or below, not both at the surface; "
+            f"got height {position[2]} m and depths from {depths.min(initial=np.inf)} m"
+        )
+        raise DomainError(message)
+    share = 0.5 * (1.0 + _GAUSS_X)[None, :, None]
+    along = end - start
+    at = start[:, None, :] + share * along[:, None, :] - np.array([position[0], position[1], -position[2]])
+    x, y, z = at[..., 0], at[..., 1], at[..., 2]
+    potential = _horizontal_potential(x, y, z, moment).astype(complex)
+    if gamma_per_m is not None:
+        if not complex(gamma_per_m).real > 0.0:
+            message = f"gamma_per_m must have a positive real part, got {gamma_per_m}"
+            raise DomainError(message)
+        potential -= _horizontal_potential(x, y, z + IMAGE_DEPTH_FACTOR / complex(gamma_per_m), moment)
+    dl = 0.5 * _GAUSS_W[None, :, None] * along[:, None, :2]
+    return -1j * omega * MU_0 / (4.0 * math.pi) * (potential * dl).sum(axis=(1, 2))
