@@ -1,0 +1,232 @@
+"""Double integrals of 1/R between straight sections: the part of the matrices that knows no frequency or soil.
+
+Parallel pairs use the four-term closed form, all others the exact form for two straight wires at any angle (Campbell
+1915, Mutual inductances of circuits composed of straight wires, Physical Review; quoted from memory, checked by
+quadrature in the tests), and pairs far apart a second-order expansion about the midpoints.
+"""
+
+import math
+from typing import Any, NamedTuple
+
+import numba
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from corridor.errors import DomainError
+
+__all__ = ["DistanceIntegrals", "inverse_distance_integrals", "straight_pair_integral"]
+
+FloatArray = NDArray[np.float64]
+
+# Beyond this many lengths the expansion about the midpoints is right to 1e-5.
+FAR_LENGTHS = 8.0
+# Below this sine the angle is treated as none: the closed form for an angle divides by its square.
+PARALLEL_SINE = 1e-4
+
+
+class DistanceIntegrals(NamedTuple):
+    """The double integrals of n sections, in metres.
+
+    Attributes
+    ----------
+    direct : ndarray of float, shape (n, n)
+        Of 1/R1; the diagonal holds the metal's own radius as distance (inductive self term).
+    image : ndarray of float, shape (n, n)
+        Of 1/R2, R2 to the mirror image of the other section in the ground surface.
+    leakage_diagonal : ndarray of float, shape (n,)
+        Of 1/R1 with the outer radius (over the coating) as distance: the self term of the leakage.
+    """
+
+    direct: FloatArray
+    image: FloatArray
+    leakage_diagonal: FloatArray
+
+
+class _Sections(NamedTuple):
+    ends: FloatArray  # (n, 2, 3)
+    mirrored: FloatArray  # (n, 2, 3), in the ground surface
+    outer: FloatArray  # (n,)
+    chain: NDArray[np.int64]  # (n,)
+
+
+def inverse_distance_integrals(
+    start_m: ArrayLike, end_m: ArrayLike, *, radius_m: ArrayLike, chain: ArrayLike, outer_radius_m: ArrayLike
+) -> DistanceIntegrals:
+    """Integrate 1/R over every pair of straight sections and over every section and image.
+
+    Conductors can't overlap: the distance of two axes is held at or above the sum of the outer radii, and within a
+    chain (touching sections of one conductor) at or above the larger outer radius.
+
+    Parameters
+    ----------
+    start_m, end_m : array_like of float, shape (n, 3)
+        Ends of the sections: x, y, depth below ground, m; depth >= 0.
+    radius_m : array_like of float, shape (n,)
+        Radius of the metal, m, > 0.
+    chain : array_like of int, shape (n,)
+        Number of the conductor that each section belongs to.
+    outer_radius_m : array_like of float, shape (n,)
+        Radius over the coating, m, >= ``radius_m``.
+
+    Returns
+    -------
+    DistanceIntegrals
+        Matrices symmetric to the last bit; the same input gives the same bytes, whatever the number of threads.
+
+    Raises
+    ------
+    DomainError
+        If shapes don't fit, a section has no length or lies above ground, or a radius isn't positive.
+    """
+    start, end = np.ascontiguousarray(start_m, dtype=np.float64), np.ascontiguousarray(end_m, dtype=np.float64)
+    radius = np.ascontiguousarray(radius_m, dtype=np.float64)
+    outer = np.ascontiguousarray(outer_radius_m, dtype=np.float64)
+    chains = np.ascontiguousarray(chain, dtype=np.int64)
+    _check_sections(start, end)
+    n = len(start)
+    if radius.shape != (n,) or outer.shape != (n,) or chains.shape != (n,):
+        msg = f"radius_m, outer_radius_m and chain must have one value for each of the {n} sections"
+        raise DomainError(msg)
+    if not (np.all(radius > 0.0) and np.all(outer >= radius)):
+        row = int(np.flatnonzero(~((radius > 0.0) & (outer >= radius)))[0])
+        msg = f"section {row}: need 0 < radius_m <= outer_radius_m, got {radius[row]} and {outer[row]}"
+        raise DomainError(msg)
+    direct, image = np.empty((n, n)), np.empty((n, n))
+    ends = np.stack([start, end], axis=1)
+    _fill(_Sections(ends, ends * np.array([1.0, 1.0, -1.0]), outer, chains), direct, image)
+    length = np.linalg.norm(end - start, axis=1)
+    np.fill_diagonal(direct, _self_integral(length, radius))
+    return DistanceIntegrals(direct, image, _self_integral(length, outer))
+
+
+def _check_sections(start: FloatArray, end: FloatArray) -> None:
+    if start.ndim != 2 or start.shape[1] != 3 or start.shape != end.shape:
+        msg = f"start_m and end_m must both have shape (n, 3), got {start.shape} and {end.shape}"
+        raise DomainError(msg)
+    bad = ~(np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1))
+    bad |= (start == end).all(axis=1) | (start[:, 2] < 0.0) | (end[:, 2] < 0.0)
+    if bad.any():
+        row = int(np.flatnonzero(bad)[0])
+        msg = (
+            f"section {row} must be finite, longer than zero and below ground, got {start[row].tolist()} "
+            f"to {end[row].tolist()} (x, y, depth in m)"
+        )
+        raise DomainError(msg)
+
+
+def _self_integral(length: FloatArray, radius: FloatArray) -> FloatArray:
+    return 2.0 * (length * np.arcsinh(length / radius) - np.hypot(length, radius) + radius)
+
+
+@numba.njit(cache=True)
+def _parallel_term(u: float, distance: float) -> float:
+    return u * math.asinh(u / distance) - math.sqrt(u * u + distance * distance)
+
+
+@numba.njit(cache=True)
+def _angle_term(s: float, t: float, cosine: float, distance: float) -> float:
+    """Antiderivative in s and t of 1/sqrt(d^2 + s^2 + t^2 - 2 s t cos)."""
+    sine_2 = 1.0 - cosine * cosine
+    square = distance * distance
+    r = math.sqrt(square + s * s + t * t - 2.0 * s * t * cosine)
+    value = 0.0
+    # asinh for the logarithm of R + u: both differ by terms in one variable, which the four corners cancel
+    across = math.sqrt(square + s * s * sine_2)
+    if across > 0.0:
+        value += s * math.asinh((t - s * cosine) / across)
+    across = math.sqrt(square + t * t * sine_2)
+    if across > 0.0:
+        value += t * math.asinh((s - t * cosine) / across)
+    if distance > 0.0:
+        sine = math.sqrt(sine_2)
+        value -= distance / sine * math.atan2(square * cosine + s * t * sine_2, distance * r * sine)
+    return value
+
+
+@numba.njit(cache=True)
+def _dot(a: NDArray[Any], b: NDArray[Any]) -> float:
+    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+
+
+@numba.njit(cache=True)
+def straight_pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
+    """Integrate 1/R over two straight wires at any angle, exactly.
+
+    Parameters
+    ----------
+    wire_a, wire_b : ndarray of float, shape (2, 3)
+        Ends of the wires, m.
+    floor_m : float
+        Least distance of the axes, m, >= 0; parallel wires in line need it above zero.
+
+    Returns
+    -------
+    float
+        Metres.
+    """
+    a, b, w = wire_a[1] - wire_a[0], wire_b[1] - wire_b[0], wire_b[0] - wire_a[0]
+    length_a, length_b = math.sqrt(_dot(a, a)), math.sqrt(_dot(b, b))
+    a, b = a / length_a, b / length_b
+    normal = np.array((a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0]))
+    sine = math.sqrt(_dot(normal, normal))
+    if sine < PARALLEL_SINE:
+        # measured along a, through the middle of b so that a rest of angle has no first-order effect
+        half = 0.5 * length_b
+        middle = w + half * b
+        centre = _dot(middle, a)
+        across = middle - centre * a
+        distance = max(math.sqrt(_dot(across, across)), floor_m)
+        return (
+            _parallel_term(centre + half, distance)
+            - _parallel_term(centre - half, distance)
+            - _parallel_term(centre + half - length_a, distance)
+            + _parallel_term(centre - half - length_a, distance)
+        )
+    cosine = math.copysign(math.sqrt(max(1.0 - sine * sine, 0.0)), _dot(a, b))
+    # feet of the common perpendicular, as measures from both starts
+    along_a, along_b = _dot(w, a), _dot(w, b)
+    foot_a = (along_a - cosine * along_b) / (sine * sine)
+    foot_b = (cosine * along_a - along_b) / (sine * sine)
+    distance = max(abs(_dot(w, normal)) / sine, floor_m)
+    return (
+        _angle_term(length_a - foot_a, length_b - foot_b, cosine, distance)
+        - _angle_term(length_a - foot_a, -foot_b, cosine, distance)
+        - _angle_term(-foot_a, length_b - foot_b, cosine, distance)
+        + _angle_term(-foot_a, -foot_b, cosine, distance)
+    )
+
+
+@numba.njit(cache=True)
+def _pair(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
+    a, b = wire_a[1] - wire_a[0], wire_b[1] - wire_b[0]
+    offset = 0.5 * (wire_b[0] + wire_b[1] - wire_a[0] - wire_a[1])
+    square_a, square_b, square = _dot(a, a), _dot(b, b), _dot(offset, offset)
+    if square <= FAR_LENGTHS * FAR_LENGTHS * max(square_a, square_b):
+        return straight_pair_integral(wire_a, wire_b, floor_m)
+    part_a, part_b = _dot(offset, a), _dot(offset, b)
+    second = 3.0 * (part_a * part_a + part_b * part_b) / square - square_a - square_b
+    return math.sqrt(square_a * square_b / square) * (1.0 + second / (24.0 * square))
+
+
+@numba.njit(cache=True)
+def _fill_row(i: int, sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
+    outer, chain = sections.outer, sections.chain
+    for j in range(i, len(outer)):
+        floor_m = max(outer[i], outer[j]) if chain[i] == chain[j] else outer[i] + outer[j]
+        if j != i:
+            direct[i, j] = _pair(sections.ends[i], sections.ends[j], floor_m)
+            direct[j, i] = direct[i, j]
+        image[i, j] = _pair(sections.ends[i], sections.mirrored[j], floor_m)
+        image[j, i] = image[i, j]
+
+
+@numba.njit(parallel=True, cache=True)
+def _fill(sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
+    n = len(sections.outer)
+    # a long and a short row of the triangle together: equal work for each thread
+    for k in numba.prange((n + 1) // 2):
+        first = np.int64(k)
+        last = n - 1 - first
+        _fill_row(first, sections, direct, image)
+        if last != first:
+            _fill_row(last, sections, direct, image)
