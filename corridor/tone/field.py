@@ -288,7 +288,8 @@ def field_matrices(points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *,
     points_m : array_like, shape (p, 3), m
         x, y, height above ground.
     start_m, end_m : array_like, shape (n, 3), m
-        x, y, depth below ground of the sections' ends; positive current runs from start to end.
+        x, y, depth below ground of the sections' ends; positive current runs from start to end. Any length if level;
+        the leak of a sloping one is good to 1e-3 up to three metres.
     axis : array_like, shape (p, 2)
         Horizontal unit vector along which the horizontal component is taken.
 

@@ -16,7 +16,7 @@ from corridor.errors import DomainError
 
 __all__ = ["Reading", "current_from_field", "station_readings", "two_coil_depth_m"]
 
-_STENCIL = 8  # grid values under the polynomial that stands for the profile between the grid's offsets
+_STENCIL = 9  # grid values under the polynomial between the offsets; odd, so that a mirrored profile reads mirrored
 _NARROWINGS = 3  # each fits a parabola through three values on a quarter of the last spacing
 _FIGURES = 6  # peak, null, own peak, lower field (real, imaginary), upper magnitude
 _SAME_PEAK = 1e-9  # relative height by which another peak must be higher before the crew goes there
@@ -92,6 +92,12 @@ def current_from_field(field_t: ArrayLike, depth_m: ArrayLike) -> NDArray[Any]:
 
 
 @numba.njit(cache=True, error_model="numpy")
+def _stencil_start(t: Any, size: Any) -> Any:  # pragma: no cover - compiled
+    """Return the first grid index of the stencil round grid position t."""
+    return min(max(round(t) - _STENCIL // 2, 0), size - _STENCIL)
+
+
+@numba.njit(cache=True, error_model="numpy")
 def _value(row: Any, first: Any, t: Any) -> Any:  # pragma: no cover - compiled
     """Interpolate a profile at grid position t (in spacings) through the stencil that begins at ``first``."""
     total = 0.0j
@@ -108,7 +114,7 @@ def _value(row: Any, first: Any, t: Any) -> Any:  # pragma: no cover - compiled
 def _refine(row: Any, index: Any, sign: Any) -> Any:  # pragma: no cover - compiled
     """Return the grid position of the extremum of |row|^2 beside ``index``; sign 1 for a maximum, -1 for a minimum."""
     last = row.size - 1
-    first = min(max(index - _STENCIL // 2 + 1, 0), row.size - _STENCIL)
+    first = _stencil_start(index, row.size)
     if index in (0, last):
         return float(index)
     t, step = float(index), 1.0
@@ -165,7 +171,7 @@ def _read_kernel(lower_h: Any, upper_h: Any, lower_v: Any, zero: Any) -> Any:  #
             null = _nearest_extremum(vertical, peak, -1.0)
             if null >= 0:
                 figures[s, k, 2] = _refine(vertical, null, -1.0)
-            first = min(max(int(peak) - _STENCIL // 2 + 1, 0), n_offsets - _STENCIL)
+            first = _stencil_start(peak, n_offsets)
             at_peak = _value(row, first, peak)
             figures[s, k, 3], figures[s, k, 4] = at_peak.real, at_peak.imag
             figures[s, k, 5] = abs(_value(np.ascontiguousarray(upper_h[s, :, k]), first, peak))
@@ -228,7 +234,7 @@ def station_readings(
         Phasors: horizontal component at the lower and upper coil, upward component at the lower coil, with the axis
         towards positive offsets, left of the line's direction.
     offsets_m : array_like, shape (offsets,), m
-        Evenly spaced, rising, 0 at the recorded position; at least eight. A quarter of the least depth is close enough.
+        Evenly spaced, rising, 0 at the recorded position; at least nine. A quarter of the least depth is close enough.
     coil_spacing_m : float, m
         Vertical distance between the horizontal coils.
     lower_coil_height_m : float, m
