@@ -1,0 +1,126 @@
+"""Which lines hang on energized ones by metal: what the hazard gate has to know of the bonds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import pairwise
+from typing import Any
+
+import networkx as nx
+import pandas as pd
+
+from corridor.plan.gate import Tie, hazard
+
+__all__ = ["hazard_ties"]
+
+_CERTAIN_EVIDENCE = ("recorded", "observed", "measured")
+_GONE = ("proposed", "removed")
+_EARTH = "earth"
+
+
+def hazard_ties(
+    lines: pd.DataFrame, bonds_found: pd.DataFrame, links: pd.DataFrame, *, targets: Iterable[str]
+) -> dict[str, tuple[Tie, ...]]:
+    """Return, for each target, its metallic connections to lines that count as energized, or may.
+
+    Parameters
+    ----------
+    lines : DataFrame
+        The site's lines; those proposed or removed aren't there.
+    bonds_found : DataFrame
+        Bonds, one a row. Closed recorded, observed and measured ones are certain; such a bond recorded as open doesn't
+        connect; all others are uncertain, however unlikely.
+    links : DataFrame
+        Of the network; its junctions (kind junction: line_a, line_b) are certain, whatever the lines carry.
+    targets : iterable of str
+        line_id of the lines asked about.
+
+    Returns
+    -------
+    dict
+        A tuple of ties for each target. Certain ones name the nearest energized and the nearest unclear line, by number
+        of connections. Uncertain ones are one for each uncertain bond that leaves the target's certain group towards
+        such a line: the bonds to check.
+    """
+    rows = {str(row["line_id"]): row for row in lines.to_dict("records") if row.get("status") not in _GONE}
+    hazards = {line_id: kind for line_id, row in rows.items() if (kind := hazard(row))}
+    certain, doubtful = _graphs(rows, bonds_found, links)
+    group_of = {line: n for n, group in enumerate(_components(certain)) for line in group}
+    between: nx.MultiGraph[int] = nx.MultiGraph()
+    between.add_nodes_from(group_of.values())
+    for line_a, line_b, bond_id in doubtful:
+        if group_of[line_a] != group_of[line_b]:
+            between.add_edge(group_of[line_a], group_of[line_b], key=bond_id)
+    dangerous = {group: min(_members(group_of, hazards, group)) for group in {group_of[line] for line in hazards}}
+    beyond: dict[int, tuple[Tie, ...]] = {}
+    ties: dict[str, tuple[Tie, ...]] = {}
+    for target in dict.fromkeys(str(t) for t in targets):
+        if target not in rows:
+            ties[target] = ()
+            continue
+        group = group_of[target]
+        if group not in beyond:
+            beyond[group] = _beyond(between, group, {g: rows[line] for g, line in dangerous.items()})
+        ties[target] = _within(certain, target, hazards, rows) + beyond[group]
+    return ties
+
+
+def _graphs(
+    rows: dict[str, dict[str, Any]], bonds_found: pd.DataFrame, links: pd.DataFrame
+) -> tuple[nx.Graph[str], list[tuple[str, str, str]]]:
+    """Graph of lines over certain connections, and the uncertain ones as (line_a, line_b, bond_id)."""
+    certain: nx.Graph[str] = nx.Graph()
+    certain.add_nodes_from(sorted(rows))
+    doubtful = []
+    columns = ["bond_id", "line_a", "line_b", "state", "evidence"]
+    for bond_id, line_a, line_b, state, evidence in bonds_found[columns].sort_values("bond_id").itertuples(index=False):
+        if line_a not in rows or line_b not in rows or _EARTH in (line_a, line_b):
+            continue
+        known = evidence in _CERTAIN_EVIDENCE
+        if known and state == "closed":
+            certain.add_edge(line_a, line_b, through=(str(bond_id),))
+        elif not (known and state == "open"):
+            doubtful.append((line_a, line_b, str(bond_id)))
+    joined = links[links["kind"] == "junction"]
+    for line_a, line_b in zip(joined["line_a"], joined["line_b"], strict=True):
+        if line_a != line_b and line_a in rows and line_b in rows:
+            certain.add_edge(line_a, line_b, through=())
+    return certain, doubtful
+
+
+def _components(graph: nx.Graph[str]) -> list[set[str]]:
+    return sorted(nx.connected_components(graph), key=min)
+
+
+def _members(group_of: dict[str, int], hazards: dict[str, str], group: int) -> list[str]:
+    found = [line for line in hazards if group_of[line] == group]
+    worst = [line for line in found if hazards[line] == "energized"]
+    return worst or found
+
+
+def _within(
+    certain: nx.Graph[str], target: str, hazards: dict[str, str], rows: dict[str, dict[str, Any]]
+) -> tuple[Tie, ...]:
+    """Ties inside the target's own certain group: the nearest line of each kind of hazard."""
+    paths = nx.single_source_shortest_path(certain, target)
+    ties = []
+    for kind in ("energized", "unclear"):
+        near = [(len(path), line) for line, path in paths.items() if hazards.get(line) == kind and line != target]
+        if near:
+            path = paths[min(near)[1]]
+            through = tuple(bond for a, b in pairwise(path) for bond in certain.edges[a, b]["through"])
+            ties.append(Tie(rows[path[-1]], through, certain=True))
+    return tuple(ties)
+
+
+def _beyond(between: nx.MultiGraph[int], group: int, dangerous: dict[int, dict[str, Any]]) -> tuple[Tie, ...]:
+    """Ties over uncertain bonds that leave a group towards a line that is, or may be, energized."""
+    rest = nx.restricted_view(between, [group], [])
+    ties: dict[str, Tie] = {}
+    for neighbour in sorted(between.adj[group]):
+        reached = nx.single_source_shortest_path_length(rest, neighbour)
+        ends = sorted((hops, found) for found, hops in reached.items() if found in dangerous)
+        if ends:
+            for bond_id in sorted(between.adj[group][neighbour]):
+                ties[bond_id] = Tie(dangerous[ends[0][1]], (bond_id,), certain=False)
+    return tuple(ties[bond_id] for bond_id in sorted(ties))
