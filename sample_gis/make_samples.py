@@ -1,0 +1,23 @@
+"""Make the invented sample sites: ``python sample_gis/make_samples.py [--seed N] [-o DIR]``."""
+
+import argparse
+from pathlib import Path
+
+from sitegen.sites import SITES, make_site
+
+
+def main() -> None:
+    """Make every sample site, or those named, below the output folder."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument(
+        "names", nargs="*", choices=[*SITES, []], default=list(SITES), help="sites to make, default all"
+    )
+    parser.add_argument("--seed", type=int, default=1, help="seed of all chance, default 1")
+    parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent, help="folder, default this one")
+    given = parser.parse_args()
+    for name in given.names:
+        make_site(name, given.output, seed=given.seed)
+
+
+if __name__ == "__main__":
+    main()

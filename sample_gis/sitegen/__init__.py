@@ -1,0 +1,1 @@
+"""Generator of the invented sample sites; it shares no code with the toolkit that reads them."""

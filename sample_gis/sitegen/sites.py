@@ -1,0 +1,50 @@
+"""The sample sites by name."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from shapely import unary_union
+from shapely.geometry import Polygon
+
+from . import downtown
+from .draft import Draft
+from .dressing import dress
+from .write import Areas, write_site
+
+
+@dataclass(frozen=True)
+class Recipe:
+    """How to make a site: a number that sets its chance apart, who builds and what it shows."""
+
+    stream: int
+    build: Callable[[Draft], Areas]
+    about: str
+    messy: bool
+
+
+SITES = {
+    "downtown_block": Recipe(
+        1,
+        downtown.build,
+        "A downtown block: four streets, an alley, services into twelve buildings, one work area, messy attributes.",
+        messy=True,
+    ),
+}
+
+
+def draft_site(name: str, seed: int) -> tuple[Draft, Areas]:
+    """Draw a site by name from a seed, attributes dressed, nothing written."""
+    recipe = SITES[name]
+    draft = Draft(np.random.default_rng([seed, recipe.stream]))
+    areas = recipe.build(draft)
+    dress(draft, unary_union([Polygon(row["ring"]) for row in areas.work_area]))
+    return draft, areas
+
+
+def make_site(name: str, folder: Path, *, seed: int) -> Path:
+    """Make a site by name below a folder and return the path of its GeoPackage."""
+    recipe = SITES[name]
+    draft, areas = draft_site(name, seed)
+    return write_site(draft, areas, folder / name, seed=seed, about=recipe.about, messy=recipe.messy)
