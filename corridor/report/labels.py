@@ -1,0 +1,165 @@
+"""Placing labels on a map so that no two overlap: greedy, deterministic, in points on paper."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import TextPath
+from shapely.geometry.base import BaseGeometry
+
+__all__ = ["Label", "Placed", "place_labels"]
+
+_PADDING_PT = 1.0
+_DISTANCES_PT = (0.0, 8.0, 14.0, 22.0, 32.0, 44.0, 58.0, 76.0, 100.0, 130.0)
+_DIRECTIONS = 12
+_ANCHOR_STEP_PT = 40.0
+_ANCHORS_MAX = 12
+_CROSSED_WEIGHT = 1.0  # a point of map line under the text
+_LEADER_WEIGHT = 0.25  # a point of leader
+_LEADER_CROSSED = 4.0  # a map line crossed by the leader
+_OWN_ANCHOR_PT = 1e-3
+
+
+@dataclass(frozen=True)
+class Label:
+    """A text wanted beside a shape; shapes are in points on paper."""
+
+    text: str
+    shape: BaseGeometry
+    size_pt: float = 6.5
+
+
+@dataclass(frozen=True)
+class Placed:
+    """Where a label went: its centre, its anchor on the shape, and its box, in points on paper."""
+
+    label: Label
+    x_pt: float
+    y_pt: float
+    anchor_x_pt: float
+    anchor_y_pt: float
+    box: shapely.Polygon
+
+    @property
+    def has_leader(self) -> bool:
+        """Whether the text stands off its shape, so that a leader is wanted."""
+        return bool(self.box.distance(shapely.Point(self.anchor_x_pt, self.anchor_y_pt)) > 2 * _PADDING_PT)
+
+
+def place_labels(
+    labels: Sequence[Label],
+    *,
+    lines: Sequence[BaseGeometry],
+    frame: shapely.Polygon,
+    taken: Sequence[BaseGeometry] = (),
+) -> list[Placed]:
+    """Place labels one after the other, each where it hides least; one without room is left out.
+
+    Parameters
+    ----------
+    labels : sequence of Label
+        In order of importance.
+    lines : sequence of geometry
+        Map lines, which text should rather not cover, in points on paper.
+    frame : Polygon
+        The area of the map; no label leaves it.
+    taken : sequence of geometry
+        Areas that no label may cover.
+
+    Returns
+    -------
+    list of Placed
+        In the order of ``labels``; boxes are disjoint.
+    """
+    tree = shapely.STRtree(list(lines))
+    symbols = [shapely.envelope(shape) for shape in taken]
+    texts: list[BaseGeometry] = []
+    leaders: list[BaseGeometry] = []
+    placed = []
+    for label in labels:
+        found = _best_place(label, tree=tree, frame=frame, symbols=symbols, texts=texts, leaders=leaders)
+        if found is not None:
+            placed.append(found)
+            texts.append(found.box)
+            if found.has_leader:
+                leaders.append(shapely.LineString([(found.x_pt, found.y_pt), (found.anchor_x_pt, found.anchor_y_pt)]))
+    return placed
+
+
+def _best_place(
+    label: Label,
+    *,
+    tree: shapely.STRtree,
+    frame: shapely.Polygon,
+    symbols: list[BaseGeometry],
+    texts: list[BaseGeometry],
+    leaders: list[BaseGeometry],
+) -> Placed | None:
+    width, height = _text_size_pt(label)
+    centres, anchors = _candidates(label.shape, width, height)
+    half_w, half_h = width / 2 + _PADDING_PT, height / 2 + _PADDING_PT
+    boxes = shapely.box(centres[:, 0] - half_w, centres[:, 1] - half_h, centres[:, 0] + half_w, centres[:, 1] + half_h)
+    free = shapely.contains(frame, boxes)
+    for obstacles in (symbols, texts, leaders):
+        if obstacles:
+            hit = shapely.STRtree(obstacles).query(boxes, predicate="intersects")[0]
+            free[hit] = False
+    stalks = np.asarray(shapely.linestrings(np.stack([centres, anchors + _OWN_ANCHOR_PT], axis=1)))
+    if texts:
+        free[shapely.STRtree(texts).query(stalks, predicate="intersects")[0]] = False
+    if not free.any():
+        return None
+    cost = _cost(boxes, stalks, tree=tree, free=free)
+    best = int(np.argmin(cost))
+    return Placed(
+        label=label,
+        x_pt=float(centres[best, 0]),
+        y_pt=float(centres[best, 1]),
+        anchor_x_pt=float(anchors[best, 0]),
+        anchor_y_pt=float(anchors[best, 1]),
+        box=boxes[best],
+    )
+
+
+def _cost(boxes: np.ndarray, stalks: np.ndarray, *, tree: shapely.STRtree, free: np.ndarray) -> np.ndarray:
+    """Return what each candidate hides, in points of line; infinite where it isn't free."""
+    cost = np.where(free, _LEADER_WEIGHT * shapely.length(stalks), np.inf)
+    index = np.flatnonzero(free)
+    under, line = tree.query(boxes[index], predicate="intersects")
+    hidden = shapely.length(shapely.intersection(tree.geometries[line], boxes[index][under]))
+    np.add.at(cost, index[under], _CROSSED_WEIGHT * hidden)
+    crossing, _ = tree.query(stalks[index], predicate="intersects")
+    np.add.at(cost, index[crossing], _LEADER_CROSSED)
+    return cost
+
+
+def _candidates(shape: BaseGeometry, width: float, height: float) -> tuple[np.ndarray, np.ndarray]:
+    """Centres of the text and the anchors they belong to, shape (n, 2) each, nearest to the middle first."""
+    if not isinstance(shape, shapely.LineString):
+        spots = shapely.get_coordinates(shapely.centroid(shape))
+    else:
+        count = int(np.clip(shape.length // _ANCHOR_STEP_PT, 1, _ANCHORS_MAX))
+        share = (np.arange(count) + 0.5) / count
+        share = share[np.argsort(np.abs(share - 0.5), kind="stable")]
+        spots = shapely.get_coordinates(shapely.line_interpolate_point(shape, share, normalized=True))
+    angles = 2 * np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
+    unit = np.stack([np.cos(angles), np.sin(angles)], axis=1)
+    # the box's own reach in each direction, so that the distance counts from its edge
+    reach = np.minimum(
+        width / 2 / np.maximum(np.abs(unit[:, 0]), 1e-9), height / 2 / np.maximum(np.abs(unit[:, 1]), 1e-9)
+    )
+    steps = [np.zeros((1, 2))]
+    steps += [unit * (reach + distance)[:, None] for distance in _DISTANCES_PT[1:]]
+    offsets = np.concatenate(steps)
+    if not isinstance(shape, shapely.LineString):
+        offsets = offsets[1:]  # a point's own symbol stays visible
+    centres = (spots[:, None, :] + offsets[None, :, :]).reshape(-1, 2)
+    return centres, np.repeat(spots, len(offsets), axis=0)
+
+
+def _text_size_pt(label: Label) -> tuple[float, float]:
+    font = FontProperties(family="DejaVu Sans", weight="normal")
+    extents = TextPath((0, 0), label.text or " ", size=label.size_pt, prop=font).get_extents()
+    return float(extents.width), float(max(extents.height, 0.75 * label.size_pt))

@@ -1,0 +1,126 @@
+"""The legend beside a map."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from matplotlib.figure import Figure
+from matplotlib.legend import Legend
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from corridor.report.colours import ColourTable
+from corridor.report.symbols import (
+    BOND_SYMBOLS,
+    DASH,
+    GRADE_SYMBOLS,
+    HOOKUP_SYMBOLS,
+    INK,
+    TONE_STEPS,
+)
+from corridor.report.text import clipped
+
+__all__ = ["add_legend"]
+
+_LEFT = 0.778
+_TOP = 0.962
+_GAP = 0.006
+_ROWS_MAX = 40
+_ROW_CHARACTERS = 48
+
+
+def add_legend(
+    figure: Figure, *, colours: ColourTable, utilities: set[str | None], setups: Sequence[tuple[int, str]]
+) -> None:
+    """Draw the legend: colours in use, tone, grades, points and the numbered hook-ups, from top to bottom."""
+    blocks: list[tuple[str, Sequence[Line2D | Patch]]] = [
+        (f"Utility ({colours.title})", _utility_rows(colours, utilities)),
+        ("Tone predicted, mA, and ground it rests on", _tone_rows()),
+        ("Grade, worst case (hollow: cases differ)", _grade_rows()),
+        ("Points", _point_rows()),
+    ]
+    top = _TOP
+    for title, handles in blocks:
+        top = _block(figure, handles, title=title, top=top) - _GAP
+    if setups:
+        _setup_list(figure, setups, top=top)
+
+
+def _block(figure: Figure, handles: Sequence[Line2D | Patch], *, title: str, top: float) -> float:
+    legend = Legend(
+        figure, list(handles), [str(handle.get_label()) for handle in handles], title=title, loc="upper left",
+        bbox_to_anchor=(_LEFT, top), bbox_transform=figure.transFigure, fontsize=7.4, title_fontsize=8, frameon=False,
+        borderpad=0.1, borderaxespad=0.0, labelspacing=0.38, handlelength=2.4, alignment="left",
+    )  # fmt: skip
+    legend.get_title().set_fontweight("bold")
+    figure.add_artist(legend)
+    extent = legend.get_window_extent(figure.canvas.get_renderer())  # type: ignore[attr-defined]
+    return float(extent.transformed(figure.transFigure.inverted()).y0)
+
+
+def _utility_rows(colours: ColourTable, utilities: set[str | None]) -> list[Patch]:
+    used = {colours.of(utility) for utility in utilities}
+    return [
+        Patch(facecolor=colour, edgecolor="#333333", linewidth=0.6, label=text)
+        for colour, text in colours.groups.items()
+        if colour in used
+    ]
+
+
+def _tone_rows() -> list[Line2D]:
+    starts = [start for start, _ in TONE_STEPS]
+    texts = [
+        f"under {starts[1]:g}, or none predicted",
+        *(f"{a:g} to {b:g}" for a, b in pairwise(starts[1:])),
+    ]
+    texts.append(f"over {starts[-1]:g}")
+    rows = [
+        Line2D([], [], color=INK, linewidth=width, label=text)
+        for (_, width), text in zip(TONE_STEPS, texts, strict=True)
+    ]
+    rows.append(Line2D([], [], color=INK, linewidth=1.8, linestyle=DASH, label="dashed: rests on assumed values"))
+    return rows
+
+
+def _mark(marker: str, text: str, *, size: float = 5.0, hollow: bool = False, edge: float = 0.9) -> Line2D:
+    return Line2D(
+        [], [], linestyle="none", marker=marker, markersize=size, markerfacecolor="white" if hollow else INK,
+        markeredgecolor=INK, markeredgewidth=edge, label=text,
+    )  # fmt: skip
+
+
+def _grade_rows() -> list[Line2D]:
+    return [_mark(symbol.marker, symbol.text) for symbol in GRADE_SYMBOLS.values()]
+
+
+def _point_rows() -> list[Line2D | Patch]:
+    rows: list[Line2D | Patch] = [
+        _mark(s.marker, f"hook-up chosen (numbered), {s.text}", size=8, hollow=True, edge=1.5)
+        for s in HOOKUP_SYMBOLS.values()
+    ]
+    rows.append(_mark("s", "small: another hook-up that is ready", size=3.5, hollow=True, edge=0.7))
+    rows.append(_mark(BOND_SYMBOLS["known"].marker, BOND_SYMBOLS["known"].text, size=6.5))
+    rows.append(_mark(BOND_SYMBOLS["thought"].marker, BOND_SYMBOLS["thought"].text, size=6.5, hollow=True))
+    rows.append(
+        Line2D(
+            [],
+            [],
+            linestyle="none",
+            marker="s",
+            markersize=3.5,
+            color="#cfcfcf",
+            markeredgecolor="#8a8a8a",
+            label="structure",
+        )
+    )
+    rows.append(Patch(facecolor="#f4f2ec", edgecolor="#555555", linestyle="-.", label="work area"))
+    return rows
+
+
+def _setup_list(figure: Figure, setups: Sequence[tuple[int, str]], *, top: float) -> None:
+    figure.text(_LEFT, top, "Hook-ups", fontsize=8, fontweight="bold", va="top", color=INK)
+    room = min(_ROWS_MAX, int((top - 0.045) / 0.0128) - 1)
+    shown = setups if len(setups) <= room else setups[: room - 1]
+    rows = [clipped(f"{number:>2}  {text}", limit=_ROW_CHARACTERS) for number, text in shown]
+    if len(shown) < len(setups):
+        rows.append(f"and {len(setups) - len(shown)} more: see layer hookups")
+    figure.text(_LEFT, top - 0.016, "\n".join(rows), fontsize=6.8, va="top", color=INK, linespacing=1.25)

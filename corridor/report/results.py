@@ -1,0 +1,120 @@
+"""Writing results: layers by suffix, and the folder of a review; whole, or not at all."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+
+from corridor.dictionary import RESULT_TABLES
+from corridor.errors import OutputError
+from corridor.plugins import load_plugin, plugin_points
+from corridor.report.map import MapContent, write_map
+from corridor.report.place import RECEIPT_FILE, whole_file, whole_folder
+from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
+from corridor.report.summary import summary_json, summary_lines
+
+__all__ = ["REVIEW_FILES", "review_tables", "write_results", "write_review", "write_trace"]
+
+REVIEW_FILES = ("results.gpkg", "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
+
+
+def write_results(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> None:
+    """Write result layers to one file; its suffix chooses the writer (``gpkg`` and ``geojson`` are built in).
+
+    Parameters
+    ----------
+    path : str or Path
+        The file; an earlier one is replaced only by a complete one.
+    tables : mapping of str to GeoDataFrame
+        Layers by name.
+    metadata : mapping of str to str
+        Caution and receipt, as `receipt_metadata` gives them.
+
+    Raises
+    ------
+    OutputError
+        If no writer knows the suffix, or the file can't be written.
+    """
+    target = Path(path)
+    suffix = target.suffix.lower().removeprefix(".")
+    points = plugin_points("corridor.writers")
+    writer = load_plugin(points[suffix]) if suffix in points else None
+    if writer is None:
+        known = ", ".join(f".{name}" for name in points)
+        message = f"expected an output ending in {known}, got {target.name!r}"
+        raise OutputError(message)
+    with whole_file(target) as made:
+        writer(made, tables, metadata=metadata)
+
+
+def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:
+    """Return the result layers that a review holds, in the order in which people should meet them."""
+    return {name: getattr(review, name) for name in RESULT_TABLES if hasattr(review, name)}
+
+
+def write_review(review: Any, folder: str | Path, *, command: str = "review") -> list[str]:
+    """Write a review into a folder: results.gpkg, map.png, summary.txt, summary.json and receipt.json.
+
+    Parameters
+    ----------
+    review : Review
+        What `corridor.review_site` returns.
+    folder : str or Path
+        A new or empty folder, or that of an earlier review, which is replaced whole.
+    command : str
+        Kept in the receipt.
+
+    Returns
+    -------
+    list of str
+        The summary's lines, as in summary.txt.
+
+    Raises
+    ------
+    OutputError
+        If the folder holds anything that no earlier review put there, or can't be written.
+    """
+    receipt = make_receipt(review.site, command=command, settings=review.settings, equipment=review.equipment)
+    receipt["files"] = list(REVIEW_FILES)
+    metadata = receipt_metadata(receipt)
+    lines = summary_lines(review, files=REVIEW_FILES, folder=str(folder))
+    with whole_folder(folder) as made:
+        write_results(made / "results.gpkg", review_tables(review), metadata=metadata)
+        write_map(_review_map(review), made / "map.png", metadata=metadata)
+        _write_text(made / "summary.txt", "\n".join(lines) + "\n")
+        _write_text(made / "summary.json", summary_json(review, receipt))
+        _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+    return lines
+
+
+def write_trace(trace: Any, path: str | Path, *, receipt: Mapping[str, Any]) -> None:
+    """Write one hook-up's sections, stations and bleed paths to one file.
+
+    Raises
+    ------
+    OutputError
+        If no writer knows the suffix, or the file can't be written.
+    """
+    tables = {name: getattr(trace, name) for name in ("sections", "stations", "bleed_paths")}
+    write_results(path, tables, metadata=receipt_metadata(dict(receipt)))
+
+
+def _review_map(review: Any) -> MapContent:
+    site = review.site
+    names = ", ".join(sorted({Path(source.path).stem for source in site.sources})) or "site"
+    return MapContent(
+        title=f"{names}: how to put tone on each line, and what the receiver will make of it",
+        lines=site.lines,
+        stretches=review.strategy,
+        hookups=review.hookups,
+        bonds=review.bonds_found,
+        work_area=site.work_area,
+        structures=site.structures,
+        notes=(f"Equipment: {equipment_note(review.equipment)}", f"Soil: {review.summary['soil']}", "Grid north up"),
+    )
+
+
+def _write_text(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
