@@ -35,6 +35,7 @@ WIDE: dict[str, float] = {"level_a": 0.5, "max_voltage_v": 30.0, "max_current_a"
         (38.0, {}, math.sqrt(5.0 / 38.0), "power"),
         (100j, {}, 0.3, "voltage"),
         (0.0, {}, 0.5, "level"),
+        (1e-310, {}, 0.5, "level"),
         (0.0, {"max_current_a": 0.5}, 0.5, "level"),
     ],
 )
