@@ -1,6 +1,6 @@
 """What a transmitter does to the network: induction from a loop, a clamp's EMF, and the limits of a direct output.
 
-Everything is RMS and SI. Figures of the default sources are engineering estimates for generic equipment.
+Everything is RMS and SI. The figures of a source come from the equipment profile.
 """
 
 import math
@@ -49,9 +49,9 @@ def _checked_frequency(frequency_hz: ArrayLike) -> NDArray[np.float64]:
     return TWO_PI * frequency
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class LoopSource:
-    """Tuned loop that induces from the surface (engineering estimate).
+    """Tuned loop that induces from the surface.
 
     Raises
     ------
@@ -59,21 +59,21 @@ class LoopSource:
         If a value isn't positive.
     """
 
-    area_m2: float = 0.05
-    turn_inductance_h: float = 0.7e-6
+    area_m2: float
+    turn_inductance_h: float
     """Inductance of the loop with one turn."""
-    quality: float = 50.0
-    """Quality of the tuned circuit."""
-    power_w: float = 1.0
+    quality_factor: float
+    """Of the tuned circuit."""
+    power_w: float
     """Power lost in the loop."""
 
     def __post_init__(self) -> None:
         _check_positive(self)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class ClampSource:
-    """Inductive clamp round a conductor (engineering estimate).
+    """Inductive clamp round a conductor.
 
     Raises
     ------
@@ -81,16 +81,16 @@ class ClampSource:
         If a value isn't positive.
     """
 
-    core_area_m2: float = 4e-4
-    core_path_m: float = 0.35
-    relative_permeability: float = 2000.0
-    flux_density_t: float = 0.3
+    core_area_m2: float
+    saturation_t: float
     """Peak flux density that the core bears."""
-    turns: float = 10.0
-    voltage_v: float = 30.0
+    turns: float
+    turn_inductance_h: float
+    """Magnetising inductance seen by the one turn that the conductor makes."""
+    max_voltage_v: float
     """Largest voltage across the winding."""
-    source_ohm: float = 50.0
-    """Output resistance of the transmitter that feeds the winding."""
+    source_ohm: float
+    """Output resistance of the transmitter that feeds the winding; estimate: its voltage limit over its current limit."""
 
     def __post_init__(self) -> None:
         _check_positive(self)
@@ -107,7 +107,7 @@ class DirectOutput:
     """Position in ``LIMITS`` of what set the current."""
 
 
-def loop_moment_am2(frequency_hz: ArrayLike, source: LoopSource | None = None) -> NDArray[Any]:
+def loop_moment_am2(frequency_hz: ArrayLike, source: LoopSource) -> NDArray[Any]:
     """Return the magnetic moment of a tuned loop, m = A sqrt(P Q/(omega l1)), whatever its turns.
 
     The power lost is P = omega l1 (N I)^2/Q, and the moment A N I. Q is taken as constant, which is optimistic at
@@ -116,8 +116,7 @@ def loop_moment_am2(frequency_hz: ArrayLike, source: LoopSource | None = None) -
     Parameters
     ----------
     frequency_hz : array_like, Hz
-    source : LoopSource, optional
-        The default estimate if left out.
+    source : LoopSource
 
     Returns
     -------
@@ -128,19 +127,17 @@ def loop_moment_am2(frequency_hz: ArrayLike, source: LoopSource | None = None) -
     DomainError
         If the frequency isn't positive.
     """
-    loop = source or LoopSource()
     omega = _checked_frequency(frequency_hz)
-    return loop.area_m2 * np.sqrt(loop.power_w * loop.quality / (omega * loop.turn_inductance_h))
+    return source.area_m2 * np.sqrt(source.power_w * source.quality_factor / (omega * source.turn_inductance_h))
 
 
-def clamp_emf_v(frequency_hz: ArrayLike, source: ClampSource | None = None) -> NDArray[Any]:
+def clamp_emf_v(frequency_hz: ArrayLike, source: ClampSource) -> NDArray[Any]:
     """Return the EMF a clamp puts in series into its conductor, min(V/N, omega A B/sqrt 2) (Faraday's law).
 
     Parameters
     ----------
     frequency_hz : array_like, Hz
-    source : ClampSource, optional
-        The default estimate if left out.
+    source : ClampSource
 
     Returns
     -------
@@ -152,36 +149,32 @@ def clamp_emf_v(frequency_hz: ArrayLike, source: ClampSource | None = None) -> N
     DomainError
         If the frequency isn't positive.
     """
-    clamp = source or ClampSource()
     omega = _checked_frequency(frequency_hz)
-    saturation = omega * clamp.core_area_m2 * clamp.flux_density_t / math.sqrt(2.0)
-    return np.minimum(clamp.voltage_v / clamp.turns, saturation)
+    saturation = omega * source.core_area_m2 * source.saturation_t / math.sqrt(2.0)
+    return np.minimum(source.max_voltage_v / source.turns, saturation)
 
 
-def clamp_series_ohm(frequency_hz: ArrayLike, source: ClampSource | None = None) -> NDArray[Any]:
+def clamp_series_ohm(frequency_hz: ArrayLike, source: ClampSource) -> NDArray[Any]:
     """Return the impedance a clamp adds in series: its magnetising impedance beside the reflected source resistance.
 
     Parameters
     ----------
     frequency_hz : array_like, Hz
-    source : ClampSource, optional
-        The default estimate if left out.
+    source : ClampSource
 
     Returns
     -------
     ndarray of complex, ohm
-        j omega L1 in parallel with R/N^2, with L1 = mu_0 mu_r A/l for the one turn that the conductor makes.
+        j omega L1 in parallel with R/N^2.
 
     Raises
     ------
     DomainError
         If the frequency isn't positive.
     """
-    clamp = source or ClampSource()
     omega = _checked_frequency(frequency_hz)
-    inductance_h = MU_0 * clamp.relative_permeability * clamp.core_area_m2 / clamp.core_path_m
-    reflected_ohm = clamp.source_ohm / clamp.turns**2
-    return 1.0 / (1.0 / (1j * omega * inductance_h) + 1.0 / reflected_ohm)
+    reflected_ohm = source.source_ohm / source.turns**2
+    return 1.0 / (1.0 / (1j * omega * source.turn_inductance_h) + 1.0 / reflected_ohm)
 
 
 def direct_output(
