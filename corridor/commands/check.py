@@ -1,0 +1,68 @@
+"""``corridor check``: read records, account for every feature, list the findings."""
+
+import sys
+from typing import Any
+
+import click
+
+from corridor.commands.inputs import load_inputs
+from corridor.commands.main import EXIT_STRICT
+from corridor.commands.options import input_options, output_option, quiet_options, settings_option, strict_option
+from corridor.commands.talk import say, table_lines
+from corridor.frames import CAUTION
+from corridor.report.receipt import make_receipt, receipt_metadata
+from corridor.report.results import write_results
+from corridor.site import Site
+
+__all__ = ["check", "findings_by_code"]
+
+_ORDER = {"severe": 0, "warning": 1, "note": 2}
+
+
+@click.command("check")
+@input_options
+@settings_option
+@output_option("Write the findings (and the lines as read) to this file (.gpkg, .geojson).")
+@strict_option
+@quiet_options
+def check(
+    paths: tuple[str, ...], *, output: str | None, strict: bool, quiet: bool, verbose: bool, progress: str, **read: Any
+) -> None:
+    """Read RECORDS and show that every feature ends as used, repaired or set aside, and what was found.
+
+    RECORDS: one or several vector files with lines, structures, bonds and more.
+    """
+    del progress  # reading takes a moment only
+    inputs = load_inputs(paths, **read)
+    site = inputs.site
+    say(_accounting(site), quiet=quiet)
+    say(
+        ["", "Findings by code:", *table_lines(("severity", "code", "count", "first"), findings_by_code(site))],
+        quiet=quiet,
+    )
+    if verbose:
+        columns = ["severity", "code", "feature_source", "feature_row", "line_id", "message", "action"]
+        say(["", *table_lines(columns, site.findings[columns].itertuples(index=False))], quiet=quiet)
+    if output is not None:
+        receipt = make_receipt(site, command="check", settings=inputs.settings)
+        tables = {"findings": site.findings, "lines": site.lines}
+        write_results(output, tables, metadata=receipt_metadata(receipt))
+        say(["", f"Written: {output}"], quiet=quiet)
+    if strict and site.findings["severity"].eq("severe").any():
+        sys.exit(EXIT_STRICT)
+
+
+def findings_by_code(site: Site) -> list[tuple[str, str, int, str]]:
+    """Return severity, code, count and first message of each kind of finding, worst first."""
+    groups = site.findings.groupby(["severity", "code"], sort=True)
+    rows = [(str(s), str(c), len(part), str(part["message"].iloc[0])) for (s, c), part in groups]
+    return sorted(rows, key=lambda row: (_ORDER.get(row[0], len(_ORDER)), row[1]))
+
+
+def _accounting(site: Site) -> list[str]:
+    columns = ["layer", "features_in", "used", "repaired", "set_aside"]
+    table = site.accounting[columns]
+    total = table[columns[1:]].sum()
+    lines = table_lines(columns, [*table.itertuples(index=False), ("all", *(int(value) for value in total))])
+    balance = f"{total['features_in']} in = {total['used']} used + {total['set_aside']} set aside"
+    return [CAUTION, f"CRS: {site.crs.to_string()} ({site.crs.name}), metres", *lines, balance]

@@ -1,0 +1,84 @@
+"""Options that several commands share, ready to be put on a command."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import click
+
+__all__ = [
+    "equipment_option",
+    "input_options",
+    "output_option",
+    "quiet_options",
+    "settings_option",
+    "strict_option",
+    "target_options",
+    "work_area_option",
+]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def input_options(command: F) -> F:
+    """Add PATHS, ``--fieldmap`` and ``--crs``: what to read and how."""
+    for decorate in (
+        click.option("--crs", metavar="CRS", help="CRS of layers that state none, such as EPSG:32631."),
+        click.option("--fieldmap", metavar="FILE", help="Field map (TOML): your layers and columns in our terms."),
+        click.argument("paths", nargs=-1, required=True, metavar="RECORDS..."),
+    ):
+        command = decorate(command)
+    return command
+
+
+def settings_option(command: F) -> F:
+    """Add ``--settings``."""
+    return click.option("--settings", metavar="FILE", help="Settings (TOML); what it leaves out keeps its default.")(
+        command
+    )
+
+
+def equipment_option(command: F) -> F:
+    """Add ``--equipment``."""
+    return click.option(
+        "--equipment", metavar="NAME|FILE",
+        help="Built-in profile (small_output, standard_output, large_output) or a TOML file of your own.",
+    )(command)  # fmt: skip
+
+
+def output_option(help_text: str, *, default: str | None = None) -> Callable[[F], F]:
+    """Return a decorator that adds ``-o``."""
+    return click.option("-o", "--output", metavar="PATH", default=default, show_default=bool(default), help=help_text)
+
+
+def target_options(command: F) -> F:
+    """Add ``--target`` and ``--target-utility``."""
+    for decorate in (
+        click.option("--target-utility", metavar="UTILITY", help="Every line of this utility is a target."),
+        click.option("--target", multiple=True, metavar="LINE_ID", help="Line to locate; may be repeated."),
+    ):
+        command = decorate(command)
+    return command
+
+
+def work_area_option(command: F) -> F:
+    """Add ``--work-area``."""
+    return click.option("--work-area", metavar="FILE", help="Polygons of the dig; replaces those of the records.")(
+        command
+    )
+
+
+def strict_option(command: F) -> F:
+    """Add ``--strict``."""
+    return click.option("--strict", is_flag=True, help="Exit 5 on severe findings, or if no set-up is READY.")(command)
+
+
+def quiet_options(command: F) -> F:
+    """Add ``--quiet``, ``--verbose`` and ``--progress``."""
+    for decorate in (
+        click.option("--progress", type=click.Choice(["auto", "json", "none"]), default="auto", show_default=True,
+                     help="auto: a bar on a terminal; json: a JSON object a line on stderr."),
+        click.option("-v", "--verbose", is_flag=True, help="Say more."),
+        click.option("-q", "--quiet", is_flag=True, help="Say nothing but errors."),
+    ):  # fmt: skip
+        command = decorate(command)
+    return command

@@ -1,0 +1,74 @@
+"""``corridor review``: the desk review of a site, into one folder."""
+
+import sys
+from typing import Any
+
+import click
+
+from corridor.commands import talk
+from corridor.commands.inputs import load_inputs
+from corridor.commands.main import EXIT_STRICT
+from corridor.commands.options import (
+    equipment_option,
+    input_options,
+    output_option,
+    quiet_options,
+    settings_option,
+    strict_option,
+    target_options,
+    work_area_option,
+)
+from corridor.plan.review import review_site
+from corridor.report.results import write_review
+from corridor.settings import load_equipment
+
+__all__ = ["review"]
+
+
+@click.command("review")
+@input_options
+@output_option("Folder for the results; an earlier review in it is replaced whole.", default="out")
+@target_options
+@work_area_option
+@click.option("--everything", is_flag=True, help="Review all records, where there is no work area.")
+@equipment_option
+@settings_option
+@strict_option
+@quiet_options
+def review(
+    paths: tuple[str, ...],
+    *,
+    output: str,
+    target: tuple[str, ...],
+    target_utility: str | None,
+    everything: bool,
+    equipment: str | None,
+    strict: bool,
+    quiet: bool,
+    verbose: bool,
+    progress: str,
+    **read: Any,
+) -> None:
+    """Review RECORDS: for each target how to put tone on it, what the receiver will read, and where it goes wrong.
+
+    Writes results.gpkg, map.png, summary.txt, summary.json and receipt.json.
+    """
+    chosen = load_equipment(equipment)
+    inputs = load_inputs(paths, **read)
+    with talk.progress(progress, quiet=quiet) as show:
+        result = review_site(
+            inputs.site,
+            targets=list(target) or None,
+            target_utility=target_utility,
+            everything=everything,
+            equipment=chosen,
+            settings=inputs.settings,
+            progress=show,
+        )
+    lines = write_review(result, output)
+    talk.say(lines, quiet=quiet)
+    if verbose:
+        talk.say(["", *(f"Note: {note}" for note in result.summary["notes"])], quiet=quiet)
+    severe = inputs.site.findings["severity"].eq("severe").any()
+    if strict and (severe or not result.summary["ready"]):
+        sys.exit(EXIT_STRICT)

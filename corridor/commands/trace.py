@@ -1,0 +1,91 @@
+"""``corridor trace``: where the tone of one hook-up goes."""
+
+from typing import Any
+
+import click
+
+from corridor.commands.inputs import Inputs, load_inputs
+from corridor.commands.options import (
+    equipment_option,
+    input_options,
+    output_option,
+    quiet_options,
+    settings_option,
+    target_options,
+    work_area_option,
+)
+from corridor.commands.talk import say
+from corridor.commands.trace_text import hookup_lines, trace_lines
+from corridor.couplings import find_bonds
+from corridor.network import build_network
+from corridor.plan.hookups import find_hookups
+from corridor.plan.trace import trace_tone
+from corridor.report.receipt import make_receipt
+from corridor.report.results import write_trace
+from corridor.settings import Equipment, load_equipment
+
+__all__ = ["trace"]
+
+
+@click.command("trace")
+@input_options
+@click.option("--hookup", metavar="HOOKUP_ID", help="Where and how the tone is applied; --list names them.")
+@click.option("--frequency-hz", type=float, metavar="HZ", help="Frequency of the tone, Hz.")
+@click.option(
+    "--level-ma", type=float, metavar="MA", help="Output current to set, mA; the source's limits may lower it."
+)
+@click.option("--list", "list_hookups", is_flag=True, help="List the hook-ups with their readiness, and stop.")
+@target_options
+@work_area_option
+@output_option("Write sections, stations and bleed paths to this file (.gpkg, .geojson).")
+@equipment_option
+@settings_option
+@quiet_options
+def trace(
+    paths: tuple[str, ...],
+    *,
+    hookup: str | None,
+    frequency_hz: float | None,
+    level_ma: float | None,
+    list_hookups: bool,
+    target: tuple[str, ...],
+    target_utility: str | None,
+    output: str | None,
+    equipment: str | None,
+    quiet: bool,
+    verbose: bool,
+    progress: str,
+    **read: Any,
+) -> None:
+    """Predict where the tone of one hook-up goes: the current on each line of RECORDS, and how it got there."""
+    del progress
+    chosen = load_equipment(equipment)
+    if not list_hookups and (hookup is None or frequency_hz is None or level_ma is None):
+        message = "give --hookup, --frequency-hz and --level-ma, or --list to see the hook-ups"
+        raise click.UsageError(message)
+    inputs = load_inputs(paths, **read)
+    if list_hookups:
+        say(hookup_lines(_hookups(inputs, chosen, targets=_targets(inputs, target, target_utility))), quiet=quiet)
+        return
+    result = trace_tone(
+        inputs.site, hookup, frequency_hz=frequency_hz, level_ma=level_ma, equipment=chosen, settings=inputs.settings
+    )
+    say(trace_lines(result, inputs.site, verbose=verbose), quiet=quiet)
+    if output is not None:
+        receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen)
+        write_trace(result, output, receipt=receipt)
+        say(["", f"Written: {output}"], quiet=quiet)
+
+
+def _targets(inputs: Inputs, target: tuple[str, ...], utility: str | None) -> list[str] | None:
+    lines = inputs.site.lines
+    named = [*target, *(lines.loc[lines["utility"].eq(utility), "line_id"] if utility else [])]
+    return named if target or utility else None
+
+
+def _hookups(inputs: Inputs, equipment: Equipment, *, targets: list[str] | None) -> Any:
+    bonds = find_bonds(inputs.site)
+    network = build_network(inputs.site, bonds, settings=inputs.settings)
+    return find_hookups(
+        inputs.site, bonds, network=network, equipment=equipment, settings=inputs.settings, lines=targets
+    )

@@ -1,0 +1,83 @@
+"""A work area from a file of its own."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+from pyproj import CRS
+from pyproj.exceptions import CRSError as ProjError
+
+from corridor.dictionary import INPUT_TABLES
+from corridor.errors import CrsError, InputError
+from corridor.frames import table_frame
+from corridor.site.model import Site
+from corridor.site.sources import read_layers, source_of
+
+__all__ = ["with_work_area"]
+
+
+def with_work_area(site: Site, path: str | Path, *, crs: str | CRS | None = None) -> Site:
+    """Return the site with the polygons of a file as its work area, in place of any it had.
+
+    Parameters
+    ----------
+    site : Site
+        The records.
+    path : str or Path
+        A vector file; every polygon in it counts, whatever its layer's name.
+    crs : str or CRS, optional
+        Of layers that state none.
+
+    Returns
+    -------
+    Site
+        With the file among its sources and its accounting, and without the finding ``no_work_area``.
+
+    Raises
+    ------
+    InputError
+        If the file can't be read or holds no valid polygon.
+    CrsError
+        If a layer with polygons has no CRS and none is stated.
+    """
+    file = Path(path)
+    layers = {name: frame[~_empty(frame)] for name, frame in read_layers(file).items()}
+    shaped = {name: frame for name, frame in layers.items() if len(frame)}
+    parts = [_polygons(frame, where=f"{file.name}:{name}", crs=crs).to_crs(site.crs) for name, frame in shaped.items()]
+    area = pd.concat(parts, ignore_index=True) if parts else gpd.GeoDataFrame(geometry=[], crs=site.crs)
+    if area.empty:
+        message = f"expected polygons in the work area file {path}, found none; draw the dig as polygons"
+        raise InputError(message)
+    known = [column for column in INPUT_TABLES["work_area"].names if column in area]
+    features = sum(len(frame) for frame in shaped.values())
+    used = sum(len(part) for part in parts)
+    counted = {"layer": file.name, "features_in": features, "used": used, "repaired": 0, "set_aside": features - used}
+    return replace(
+        site,
+        work_area=table_frame("work_area", area[known].to_dict("list"), geometry=area.geometry, crs=site.crs),
+        findings=site.findings[site.findings["code"].ne("no_work_area")].reset_index(drop=True),
+        accounting=pd.concat([site.accounting, pd.DataFrame([counted])], ignore_index=True),
+        sources=(*site.sources, source_of(file, shaped)),
+    )
+
+
+def _empty(frame: gpd.GeoDataFrame) -> pd.Series:
+    return frame.geometry.isna() | frame.geometry.is_empty
+
+
+def _polygons(frame: gpd.GeoDataFrame, *, where: str, crs: str | CRS | None) -> gpd.GeoDataFrame:
+    """Return the valid polygons of one layer; a multipart one stays one row."""
+    kept = frame[frame.geometry.geom_type.isin(("Polygon", "MultiPolygon"))].copy()
+    if kept.crs is None:
+        if crs is None:
+            message = f"{where} states no CRS; name it with crs (--crs EPSG:...)"
+            raise CrsError(message)
+        try:
+            kept = kept.set_crs(CRS.from_user_input(crs))
+        except ProjError:
+            message = f"expected a CRS such as EPSG:32631 for {where}, got {crs!r}"
+            raise CrsError(message) from None
+    kept["geometry"] = shapely.force_2d(shapely.make_valid(kept.geometry.to_numpy()))
+    return kept[kept.geometry.geom_type.isin(("Polygon", "MultiPolygon"))]

@@ -1,0 +1,91 @@
+"""GeoPackage: version 1.3, metadata, mixed and NULL geometry, the same bytes for the same input."""
+
+import json
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pyogrio
+import pytest
+from shapely import LineString, Point
+
+from corridor.dictionary import RESULT_TABLES
+from corridor.errors import OutputError
+from corridor.frames import CAUTION, empty_table, table_frame
+from corridor.report.geopackage import write_geopackage
+from tests.builders import METRIC
+
+METADATA = {"caution": CAUTION, "receipt": json.dumps({"seed": 0}), "date": "2024-05-06T07:08:09.000Z"}
+
+
+def _tables() -> dict[str, Any]:
+    strategy = table_frame(
+        "strategy",
+        [{"stretch_id": "1", "line_id": "A", "settled": None, "assumed": True}, {"stretch_id": "2", "line_id": "Ä", "settled": False}],
+        geometry=[LineString([(0, 0), (5, 1)]), None], crs=METRIC,
+    )  # fmt: skip
+    findings = table_frame(
+        "findings",
+        [{"feature_source": "f", "feature_row": None, "severity": "note"}, {"feature_source": "f", "feature_row": 3}, {"feature_source": "g"}],
+        geometry=[None, Point(1, 2), LineString([(0, 0), (1, 1)])], crs=METRIC,
+    )  # fmt: skip
+    return {"strategy": strategy, "findings": findings, "hookups": empty_table("hookups", METRIC)}
+
+
+def test_layers_come_back_as_they_went(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    tables = _tables()
+    before = {name: table.copy() for name, table in tables.items()}
+    write_geopackage(path, tables, metadata=METADATA)
+    assert [tuple(row) for row in pyogrio.list_layers(path)] == [
+        ("strategy", "LineString"), ("findings", "Unknown"), ("hookups", "Point"),
+    ]  # fmt: skip
+    for name, table in tables.items():
+        back = pyogrio.read_dataframe(path, layer=name)
+        assert back.crs == METRIC
+        assert list(back.columns[:-1]) == list(RESULT_TABLES[name].names)
+        assert back.geometry.geom_equals(table.geometry).sum() == table.geometry.notna().sum()
+        pd.testing.assert_frame_equal(table, before[name])
+    back = pyogrio.read_dataframe(path, layer="findings")
+    assert back["feature_row"].isna().tolist() == [True, False, True]
+
+
+def test_version_and_metadata(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    write_geopackage(path, _tables(), metadata=METADATA)
+    with sqlite3.connect(path) as base:
+        # OGC 12-128r17 (GeoPackage 1.3), table 1: the version is stated as 10300
+        assert base.execute("pragma user_version").fetchone() == (10300,)
+        descriptions = dict(base.execute("select table_name, description from gpkg_contents"))
+        dates = {row[0] for row in base.execute("select last_change from gpkg_contents")}
+    base.close()
+    assert all(CAUTION in text for text in descriptions.values())
+    assert dates == {METADATA["date"]}
+    for layer in ("strategy", "findings", "hookups"):
+        info = pyogrio.read_info(path, layer=layer)
+        assert info["dataset_metadata"]["caution"] == info["layer_metadata"]["caution"] == CAUTION
+        assert json.loads(info["layer_metadata"]["receipt"]) == {"seed": 0}
+
+
+def test_same_input_same_bytes(tmp_path: Path) -> None:
+    for name in ("a.gpkg", "b.gpkg"):
+        write_geopackage(tmp_path / name, _tables(), metadata={"caution": CAUTION})
+    assert (tmp_path / "a.gpkg").read_bytes() == (tmp_path / "b.gpkg").read_bytes()
+    assert pyogrio.get_gdal_config_option("OGR_CURRENT_DATE") is None
+
+
+def test_a_table_without_geometry(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    write_geopackage(path, {"terminations": pd.DataFrame({"structure_id": ["a"], "line_id": ["b"]})}, metadata={})
+    assert [tuple(row) for row in pyogrio.list_layers(path)] == [("terminations", None)]
+
+
+def test_nothing_to_write_is_an_error(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="at least one table"):
+        write_geopackage(tmp_path / "r.gpkg", {}, metadata={})
+
+
+def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
+    with pytest.raises(OutputError, match="can't write layer strategy"):
+        write_geopackage(tmp_path / "no" / "r.gpkg", _tables(), metadata={})

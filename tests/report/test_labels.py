@@ -1,0 +1,50 @@
+"""Labels: no two overlap, none leaves the map, the same every time."""
+
+import itertools
+
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from corridor.report.labels import Label, place_labels
+
+FRAME = shapely.box(0, 0, 400, 300)
+XY = st.tuples(st.floats(5, 395), st.floats(5, 295))
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.lists(st.tuples(XY, XY), min_size=1, max_size=12))
+def test_boxes_are_disjoint_and_inside(ends: list[tuple[tuple[float, float], tuple[float, float]]]) -> None:
+    lines = [shapely.LineString(pair) for pair in ends if pair[0] != pair[1]]
+    labels = [Label(text=f"W-{i:03d}", shape=line) for i, line in enumerate(lines)]
+    placed = place_labels(labels, lines=lines, frame=FRAME)
+    assert all(shapely.contains(FRAME, p.box) for p in placed)
+    assert not any(a.box.intersects(b.box) for a, b in itertools.combinations(placed, 2))
+    again = place_labels(labels, lines=lines, frame=FRAME)
+    assert [(p.x_pt, p.y_pt) for p in placed] == [(p.x_pt, p.y_pt) for p in again]
+
+
+def test_a_lone_line_is_labelled_beside_itself() -> None:
+    line = shapely.LineString([(50, 150), (350, 150)])
+    (placed,) = place_labels([Label("G-001", line)], lines=[line], frame=FRAME)
+    assert not placed.box.intersects(line)
+    assert placed.has_leader
+    assert line.distance(shapely.Point(placed.anchor_x_pt, placed.anchor_y_pt)) < 1e-9
+
+
+def test_a_taken_area_stays_free() -> None:
+    line = shapely.LineString([(150, 150), (250, 150)])
+    taken = line.buffer(25)
+    (placed,) = place_labels([Label("G-001", line)], lines=[line], frame=FRAME, taken=[taken])
+    assert not placed.box.intersects(shapely.envelope(taken))
+
+
+def test_without_room_a_label_is_left_out() -> None:
+    line = shapely.LineString([(1, 1), (9, 9)])
+    assert place_labels([Label("G-001", line)], lines=[line], frame=shapely.box(0, 0, 10, 10)) == []
+
+
+def test_a_point_keeps_its_symbol_visible() -> None:
+    point = shapely.Point(200, 150)
+    (placed,) = place_labels([Label("7", point)], lines=[], frame=FRAME)
+    assert not placed.box.contains(point)
