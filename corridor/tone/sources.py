@@ -90,7 +90,7 @@ class ClampSource:
     max_voltage_v: float
     """Largest voltage across the winding."""
     source_ohm: float
-    """Output resistance of the transmitter that feeds the winding; estimate: its voltage limit over its current limit."""
+    """Output resistance of the transmitter that feeds the winding, estimated as its voltage over its current limit."""
 
     def __post_init__(self) -> None:
         _check_positive(self)
