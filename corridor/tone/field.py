@@ -48,6 +48,45 @@ class SurfaceField(NamedTuple):
     v_per_current: NDArray[Any]
     """Component upward, per ampere of section current."""
 
+    def horizontal_t(self, current_a: NDArray[np.complex128], leak_a: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        """Return the component along the axis for k solutions at once.
+
+        Parameters
+        ----------
+        current_a, leak_a : ndarray of complex, shape (n, k), A
+            Section currents, and what each section loses to the soil.
+
+        Returns
+        -------
+        ndarray of complex, shape (points, k), T
+        """
+        return _times(self.h_per_current, current_a) + _times(self.h_per_leak, leak_a)
+
+    def vertical_t(self, current_a: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        """Return the upward component for k solutions at once; leaks have none.
+
+        Parameters
+        ----------
+        current_a : ndarray of complex, shape (n, k), A
+
+        Returns
+        -------
+        ndarray of complex, shape (points, k), T
+        """
+        return _times(self.v_per_current, current_a)
+
+    def of_sections(self, sections: NDArray[Any]) -> "SurfaceField":
+        """Return the matrices of some sections only, by index or mask, such as those of the target."""
+        return SurfaceField(*(part[:, sections] for part in self))
+
+
+def _times(matrix: NDArray[Any], amplitude: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Multiply by complex columns; a real matrix isn't widened first, which saves half the work and two thirds of the room."""
+    if np.iscomplexobj(matrix):
+        return np.asarray(matrix @ amplitude)
+    columns = np.ascontiguousarray(amplitude, dtype=np.complex128)
+    return (matrix @ columns.view(np.float64)).view(np.complex128)
+
 
 def left_of(direction: ArrayLike) -> NDArray[np.float64]:
     """Return the horizontal unit vectors to the left of directions in plan.

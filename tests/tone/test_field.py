@@ -231,6 +231,27 @@ def test_five_nodes_stand_for_the_eddy_field_of_a_profile() -> None:
     assert error < 1e-3 * MU_0 / (2.0 * math.pi * 0.7)
 
 
+@pytest.mark.parametrize("eddy", [False, True])
+def test_fields_are_the_products_of_matrices_and_amplitudes(eddy: bool) -> None:
+    start, finish = straight(0.8, 5.0, 10)
+    points, axis = profile_points([[0.3, 0.0]], [[1.0, 0.2]], np.linspace(-2, 2, 5), height_m=0.1)
+    rng = np.random.default_rng(2)
+    # every other column of a wider array, so that the amplitudes are not contiguous
+    current, leak = ((rng.normal(size=(10, 6)) + 1j * rng.normal(size=(10, 6)))[:, ::2] for _ in range(2))
+    if eddy:
+        field = eddy_matrices(points, start, finish, axis=axis, gamma_per_m=0.1 + 0.1j)
+    else:
+        field = field_matrices(points, start, finish, axis=axis)
+    expected = field.h_per_current @ current + field.h_per_leak @ leak
+    assert field.horizontal_t(current, leak) == pytest.approx(expected, rel=1e-12)
+    assert field.vertical_t(current) == pytest.approx(field.v_per_current @ current, rel=1e-12)
+    own = np.arange(10) < 4
+    part = field.of_sections(own)
+    assert part.horizontal_t(current[own], leak[own]) == pytest.approx(
+        field.horizontal_t(current * own[:, None], leak * own[:, None]), rel=1e-12
+    )
+
+
 GOOD: dict[str, Any] = {
     "points_m": [[0.0, 0.0, 0.1]],
     "start_m": [[0.0, 0.0, 1.0]],
