@@ -81,7 +81,7 @@ class SurfaceField(NamedTuple):
 
 
 def _times(matrix: NDArray[Any], amplitude: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Multiply by complex columns; a real matrix isn't widened first, which saves half the work and two thirds of the room."""
+    """Multiply by complex columns; a real matrix isn't widened first: less than half the work, a third of the room."""
     if np.iscomplexobj(matrix):
         return np.asarray(matrix @ amplitude)
     columns = np.ascontiguousarray(amplitude, dtype=np.complex128)
