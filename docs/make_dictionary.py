@@ -9,10 +9,10 @@ __all__ = ["TARGET", "dictionary_text"]
 TARGET = Path(__file__).with_name("data_dictionary.md")
 _HEAD = """# Data dictionary
 
-Made by docs/make_dictionary.py from corridor/dictionary; edit there. Metres, ohms, hertz; the unit is the last word of a
-name. Empty (NULL) is not stated; `unknown` is stated as unknown. `*` marks required columns. Coordinates are in a projected
-CRS in metres. For columns marked *src* a companion `<column>_src` says given, mapped, default or inferred. Columns of the
-source that nothing maps stay, prefixed `src_`.
+Made by docs/make_dictionary.py from corridor/dictionary; edit there. Metres, ohms, hertz; the unit is the last word of
+a name. Empty (NULL) is not stated; `unknown` is stated as unknown. `*` marks required columns. Coordinates are in a
+projected CRS in metres. For columns marked *src* a companion `<column>_src` says given, mapped, default or inferred.
+Columns of the source that nothing maps stay, prefixed `src_`.
 """
 
 

@@ -9,7 +9,8 @@ from corridor.commands.options import input_options, output_option, quiet_option
 from corridor.commands.talk import say, table_lines
 from corridor.couplings import find_bonds
 from corridor.frames import CAUTION
-from corridor.network import bonded_groups, isolations
+from corridor.network.groups import bonded_groups
+from corridor.network.isolations import isolations
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
 
@@ -30,8 +31,8 @@ def bonds(
     """
     del progress, verbose
     inputs = load_inputs(paths, **read)
-    found = find_bonds(inputs.site)
-    groups = bonded_groups(inputs.site)
+    found = find_bonds(inputs.site, settings=inputs.settings)
+    groups = bonded_groups(inputs.site, bonds_found=found, settings=inputs.settings)
     columns = ["level", "line_count", "length_m", "evidence_weakest", "probability", "line_ids"]
     say([CAUTION, "Groups of lines that share metal (no record is not no bond):"], quiet=quiet)
     say(table_lines(columns, groups[columns].itertuples(index=False)), quiet=quiet)

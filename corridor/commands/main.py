@@ -3,7 +3,7 @@
 import sys
 import traceback
 import warnings
-from typing import Any
+from typing import Any, TextIO
 
 import click
 
@@ -35,7 +35,7 @@ class Failure(click.ClickException):
 
     def show(self, file: Any = None) -> None:
         """Write the line."""
-        click.echo(f"corridor: {plain(self.message)}", file=file, err=True)
+        click.echo(f"corridor: {plain(' '.join(self.message.split()))}", file=file, err=True)
 
 
 class CommandGroup(click.Group):
@@ -64,9 +64,10 @@ class CommandGroup(click.Group):
 
     def invoke(self, ctx: click.Context) -> Any:
         """Run; turn every error into one clear line."""
-        warnings.showwarning = _show_warning
         try:
-            return super().invoke(ctx)
+            with warnings.catch_warnings():
+                warnings.showwarning = _show_warning
+                return super().invoke(ctx)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
         except CorridorError as error:
@@ -100,7 +101,15 @@ def main() -> None:
     cli()
 
 
-def _show_warning(message: Warning | str, category: type[Warning], *_: Any) -> None:
+def _show_warning(  # noqa: PLR0917 - the signature is Python's own
+    message: Warning | str,
+    category: type[Warning],
+    filename: str,
+    lineno: int,
+    file: TextIO | None = None,
+    line: str | None = None,
+) -> None:
     """Show our and the plug-ins' warnings as one line; those of libraries are no concern of the user."""
+    del filename, lineno, file, line
     if category is UserWarning:
         click.echo(f"corridor: warning: {plain(message)}", err=True)

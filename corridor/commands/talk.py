@@ -21,8 +21,7 @@ def say(lines: str | Iterable[str], *, quiet: bool = False) -> None:
     if quiet:
         return
     for line in [lines] if isinstance(lines, str) else lines:
-        indent = line[: len(line) - len(line.lstrip(" "))]
-        click.echo(indent + _kept_spaces(line.strip(" ")))
+        click.echo(plain(line))
 
 
 def table_lines(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> list[str]:
@@ -63,11 +62,6 @@ def progress(how: str, *, quiet: bool) -> Iterator[Progress | None]:
 
 def _json_line(step: str, done: int, total: int) -> None:
     click.echo(json.dumps({"step": step, "done": done, "total": total}), err=True)
-
-
-def _kept_spaces(line: str) -> str:
-    """Clean a line word by word, so that the columns of a table keep their width."""
-    return " ".join(plain(word) for word in line.split(" "))
 
 
 def _cell(value: Any) -> str:

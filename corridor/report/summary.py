@@ -14,7 +14,6 @@ LINES_MAX = 25
 _PARTNERS_MAX = 4
 _WRONG_MAX = 3
 _MISSING_MAX = 3
-_NOTES_MAX = 3
 
 
 def summary_lines(review: Any, *, files: Iterable[str] = (), folder: str = "") -> list[str]:
@@ -47,9 +46,9 @@ def summary_lines(review: Any, *, files: Iterable[str] = (), folder: str = "") -
         *_basis(review),
     ]
     names = list(files)
-    if names:
-        lines.append(f"Written{' to ' + folder if folder else ''}: {', '.join(names)}")
-    return [clipped(line) for line in lines[:LINES_MAX]]
+    written = [f"Written{' to ' + folder if folder else ''}: {', '.join(names)}"] if names else []
+    lines += _notes(facts, room=LINES_MAX - len(lines) - len(written))
+    return [clipped(line) for line in [*lines, *written]]
 
 
 def summary_json(review: Any, receipt: Mapping[str, Any]) -> str:
@@ -63,7 +62,9 @@ def _setups(facts: Mapping[str, Any]) -> list[str]:
         f"Set-ups: {facts['ready']} READY, {facts['not_ready']} NOT READY, {facts['refused']} refused (hazard gate)"
     ]
     missing = list(facts["missing"])
-    lines += [f"  missing: {text} ({count} set-ups)" for text, count in missing[:_MISSING_MAX]]
+    lines += [
+        f"  missing: {text} ({count} set-up{'s' if count != 1 else ''})" for text, count in missing[:_MISSING_MAX]
+    ]
     return [*lines, *_more(len(missing), _MISSING_MAX, "other reasons: see layer hookups")]
 
 
@@ -74,7 +75,7 @@ def _records(facts: Mapping[str, Any]) -> list[str]:
     ]
     worst = ", ".join(f"{column} {percent(share)}" for column, share in facts["assumed_worst"])
     lines.append(
-        f"Assumed values: {percent(facts['assumed_share'])} of line length in the work area rests on them"
+        f"Assumed: {percent(facts['assumed_share'])} of work-area length rests on filled values"
         + (f"; worst: {worst}" if worst else "")
     )
     return lines
@@ -110,17 +111,22 @@ def _partners(facts: Mapping[str, Any]) -> list[str]:
 def _basis(review: Any) -> list[str]:
     facts, grades = review.summary, review.settings.grades
     frequencies = ", ".join(f"{f:g}" for f in facts["frequencies_hz"])
-    lines = [
-        f"Solved: {facts['sections']} sections, cases {', '.join(facts['cases'])}, at {frequencies} Hz;"
-        f" {equipment_note(review.equipment)}",
+    return [
+        f"Solved: {facts['sections']} sections, cases {', '.join(facts['cases'])}, at {frequencies} Hz",
         f"Network solved reaches {facts['reach_m']:.0f} m out, {percent(facts['leaving_share'])} of the output leaves;"
         f" soil {facts['soil']}",
         f"Grades: peak within {grades.offset_tolerance_m:g} m, depth within {percent(grades.depth_tolerance_share)},"
-        f" receiver floor {grades.floor_nt:g} nT",
+        f" receiver floor {grades.floor_nt:g} nT; {equipment_note(review.equipment)}",
     ]
+
+
+def _notes(facts: Mapping[str, Any], *, room: int) -> list[str]:
+    """Return as many notes as there is room for; the last line counts those left out."""
     notes = list(facts["notes"])
-    lines += [f"Note: {note}" for note in notes[:_NOTES_MAX]]
-    return [*lines, *_more(len(notes), _NOTES_MAX, "more notes: see summary.json")]
+    if len(notes) <= room:
+        return [f"Note: {note}" for note in notes]
+    shown = [f"Note: {note}" for note in notes[: max(room - 1, 0)]]
+    return [*shown, f"Notes: {len(notes) - len(shown)} more, see summary.json"][:room]
 
 
 def _more(count: int, shown: int, text: str) -> list[str]:

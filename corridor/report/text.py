@@ -10,14 +10,16 @@ __all__ = ["LINE_MAX", "clipped", "current_text", "joined", "percent", "plain", 
 LINE_MAX = 118  # characters of a line that neither a terminal nor a page should break
 _REMOVED = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})  # control, format, surrogate, private use, line separators
 
+_BREAKS = frozenset("\t\n\v\f\r\x85\u2028\u2029")
+
 
 def plain(value: Any) -> str:
     """Return one line without control or format characters, so that data can't steer a terminal.
 
     Each becomes ``?``; line breaks and tabs become spaces.
     """
-    text = "" if value is None else " ".join(str(value).split())
-    return "".join("?" if unicodedata.category(c) in _REMOVED else c for c in text)
+    text = "" if value is None else str(value)
+    return "".join(" " if c in _BREAKS else "?" if unicodedata.category(c) in _REMOVED else c for c in text)
 
 
 def clipped(text: str, *, limit: int = LINE_MAX) -> str:

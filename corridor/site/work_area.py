@@ -7,15 +7,18 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 from pyproj import CRS
-from pyproj.exceptions import CRSError as ProjError
 
 from corridor.dictionary import INPUT_TABLES
-from corridor.errors import CrsError, InputError
+from corridor.errors import InputError
 from corridor.frames import table_frame
+from corridor.site.findings import Findings
 from corridor.site.model import Site
+from corridor.site.reference import layer_crs
 from corridor.site.sources import read_layers, source_of
 
 __all__ = ["with_work_area"]
+
+_KINDS = ("Polygon", "MultiPolygon")
 
 
 def with_work_area(site: Site, path: str | Path, *, crs: str | CRS | None = None) -> Site:
@@ -69,15 +72,7 @@ def _empty(frame: gpd.GeoDataFrame) -> pd.Series:
 
 def _polygons(frame: gpd.GeoDataFrame, *, where: str, crs: str | CRS | None) -> gpd.GeoDataFrame:
     """Return the valid polygons of one layer; a multipart one stays one row."""
-    kept = frame[frame.geometry.geom_type.isin(("Polygon", "MultiPolygon"))].copy()
-    if kept.crs is None:
-        if crs is None:
-            message = f"{where} states no CRS; name it with crs (--crs EPSG:...)"
-            raise CrsError(message)
-        try:
-            kept = kept.set_crs(CRS.from_user_input(crs))
-        except ProjError:
-            message = f"expected a CRS such as EPSG:32631 for {where}, got {crs!r}"
-            raise CrsError(message) from None
+    own = layer_crs(frame, mapped=None, stated=crs, where=where, findings=Findings())
+    kept = frame[frame.geometry.geom_type.isin(_KINDS)].set_crs(own, allow_override=True)
     kept["geometry"] = shapely.force_2d(shapely.make_valid(kept.geometry.to_numpy()))
-    return kept[kept.geometry.geom_type.isin(("Polygon", "MultiPolygon"))]
+    return kept[kept.geometry.geom_type.isin(_KINDS)]

@@ -14,35 +14,60 @@ from tests.builders import METRIC, make_site
 
 ORIGIN = (500_000.0, 1_000_000.0)
 TRENCH = (
-    ("W", "water"), ("G", "gas"), ("E", "electricity"), ("L", "lighting"), ("T", "telecommunications"), ("F", "telecommunications"),
-    ("S", "sewer"), ("D", "storm_drain"), ("H", "heat"), ("R", "reclaimed_water"),
-)  # fmt: skip
+    ("W", "water"),
+    ("G", "gas"),
+    ("E", "electricity"),
+    ("L", "lighting"),
+    ("T", "telecommunications"),
+    ("F", "telecommunications"),
+    ("S", "sewer"),
+    ("D", "storm_drain"),
+    ("H", "heat"),
+    ("R", "reclaimed_water"),
+)
 
 
 def block_site(lines_a_street: int = 8) -> Site:
     """Four streets around a block of 80 by 60 m, each with lines 0.6 m apart."""
     x0, y0 = ORIGIN
-    rows, number = [], 0
-    for side, (letter, utility) in itertools.product(range(4), TRENCH[:lines_a_street]):
-        shift = 0.6 * (number % lines_a_street)
-        number += 1
+    rows = []
+    streets = itertools.product(range(4), TRENCH[:lines_a_street])
+    for number, (side, (letter, utility)) in enumerate(streets, start=1):
+        shift = 0.6 * ((number - 1) % lines_a_street)
         if side < 2:
             y = y0 + (0.0 if side == 0 else 60.0) + shift
             shape = LineString([(x0 - 60, y), (x0 + 140, y)])
         else:
             x = x0 + (0.0 if side == 2 else 80.0) + shift
             shape = LineString([(x, y0 - 60), (x, y0 + 120)])
-        rows.append({"line_id": f"{letter}-{number:03d}", "utility": utility, "geometry": shape,
-                     "depth_m_src": "default" if number % 4 == 0 else "given"})  # fmt: skip
+        rows.append(
+            {
+                "line_id": f"{letter}-{number:03d}",
+                "utility": utility,
+                "geometry": shape,
+                "depth_m_src": "default" if number % 4 == 0 else "given",
+            }
+        )
     structures = [
         {"structure_id": f"V-{i:02d}", "kind": "valve", "geometry": Point(x0 + 10 * i, y0 + 2)} for i in range(8)
     ]
     bonds = [
-        {"bond_id": "B-1", "line_a": rows[0]["line_id"], "line_b": rows[2]["line_id"], "evidence": "recorded",
-         "state": "closed", "geometry": Point(x0 + 30, y0 + 1)},
-        {"bond_id": "B-2", "line_a": rows[1]["line_id"], "line_b": rows[3]["line_id"], "evidence": "suspected",
-         "geometry": Point(x0 + 50, y0 + 1)},
-    ]  # fmt: skip
+        {
+            "bond_id": "B-1",
+            "line_a": rows[0]["line_id"],
+            "line_b": rows[2]["line_id"],
+            "evidence": "recorded",
+            "state": "closed",
+            "geometry": Point(x0 + 30, y0 + 1),
+        },
+        {
+            "bond_id": "B-2",
+            "line_a": rows[1]["line_id"],
+            "line_b": rows[3]["line_id"],
+            "evidence": "suspected",
+            "geometry": Point(x0 + 50, y0 + 1),
+        },
+    ]
     area = [{"phase": "1", "dig_depth_m": 2.0, "geometry": box(x0 - 6, y0 - 6, x0 + 92, y0 + 70)}]
     return make_site(lines=rows, structures=structures, bonds=bonds, work_area=area)
 
@@ -53,23 +78,42 @@ def example_review(lines_a_street: int = 8) -> Any:
     stretches, shapes, hookups, places = [], [], [], []
     for i, (name, shape) in enumerate(zip(site.lines["line_id"], site.lines.geometry, strict=True)):
         grade, mode = GRADES[i % len(GRADES)], MODES[i % len(MODES)]
-        stretches.append({
-            "stretch_id": f"{name}:1", "line_id": name, "mode": mode, "hookup_id": f"{mode}:{name}:V-{i % 8:02d}",
-            "current_ma": 10.0 ** (i % 5 - 2), "grade": grade, "grade_worst": grade, "settled": i % 3 != 0,
-            "assumed": i % 4 == 0, "frequency_hz": 1000.0,
-        })  # fmt: skip
+        stretches.append(
+            {
+                "stretch_id": f"{name}:1",
+                "line_id": name,
+                "mode": mode,
+                "hookup_id": f"{mode}:{name}:V-{i % 8:02d}",
+                "current_ma": 10.0 ** (i % 5 - 2),
+                "grade": grade,
+                "grade_worst": grade,
+                "settled": i % 3 != 0,
+                "assumed": i % 4 == 0,
+                "frequency_hz": 1000.0,
+            }
+        )
         shapes.append(shape)
-        hookups.append({
-            "hookup_id": f"{mode}:{name}:V-{i % 8:02d}", "line_id": name, "mode": mode, "structure_id": f"V-{i % 8:02d}",
-            "ready": ("ready", "not_ready", "refused")[i % 3], "missing": "whether the line is energized",
-        })  # fmt: skip
+        hookups.append(
+            {
+                "hookup_id": f"{mode}:{name}:V-{i % 8:02d}",
+                "line_id": name,
+                "mode": mode,
+                "structure_id": f"V-{i % 8:02d}",
+                "ready": ("ready", "not_ready", "refused")[i % 3],
+                "missing": "whether the line is energized",
+            }
+        )
         places.append(shape.interpolate(60.0 + 7 * (i % 11)))
     frames = {
         "strategy": table_frame("strategy", stretches, geometry=shapes, crs=METRIC),
         "hookups": table_frame("hookups", hookups, geometry=places, crs=METRIC),
-        "bonds_found": table_frame("bonds_found", site.bonds.drop(columns="geometry").to_dict("records"),
-                                   geometry=site.bonds.geometry, crs=METRIC),
-    }  # fmt: skip
+        "bonds_found": table_frame(
+            "bonds_found",
+            site.bonds.drop(columns="geometry").to_dict("records"),
+            geometry=site.bonds.geometry,
+            crs=METRIC,
+        ),
+    }
     for name in (
         "findings",
         "parallel_runs",
@@ -89,14 +133,27 @@ def example_review(lines_a_street: int = 8) -> Any:
 def example_summary() -> dict[str, Any]:
     """The facts of that review."""
     return {
-        "ready": 11, "not_ready": 5, "refused": 3, "missing": [("whether E-003 is energized", 4), ("clamp access", 1)],
-        "features_in": 120, "used": 117, "repaired": 4, "set_aside": 3, "assumed_share": 0.31,
+        "ready": 11,
+        "not_ready": 5,
+        "refused": 3,
+        "missing": [("whether E-003 is energized", 4), ("clamp access", 1)],
+        "features_in": 120,
+        "used": 117,
+        "repaired": 4,
+        "set_aside": 3,
+        "assumed_share": 0.31,
         "assumed_worst": [("depth_m", 0.25), ("diameter_mm", 0.18), ("material", 0.004)],
         "untraceable": ["S-007 sewer, clay", "F-006 telecommunications, fibre"],
         "wrong_line": ["G-002: mistaken for W-001", "L-004: mistaken for E-003"],
-        "partners": [{"line_id": "W-001", "current_ma": 12.34, "low": 3.21, "high": 20.9, "cause": "bond B-1"},
-                     {"line_id": "T-005", "current_ma": 0.5, "low": 0.0, "high": 0.9, "cause": "parallel run 42 m at 0.6 m"}],
-        "sections": 2345, "cases": ["nominal", "closed", "open", "soil low", "soil high"],
-        "frequencies_hz": [500.0, 1000.0, 5000.0, 10000.0], "reach_m": 80.0, "leaving_share": 0.012,
-        "soil": "100 ohm m (20 to 1000), assumed", "notes": ["no bond data: no record is not no bond"],
-    }  # fmt: skip
+        "partners": [
+            {"line_id": "W-001", "current_ma": 12.34, "low": 3.21, "high": 20.9, "cause": "bond B-1"},
+            {"line_id": "T-005", "current_ma": 0.5, "low": 0.0, "high": 0.9, "cause": "parallel run 42 m at 0.6 m"},
+        ],
+        "sections": 2345,
+        "cases": ["nominal", "closed", "open", "soil low", "soil high"],
+        "frequencies_hz": [500.0, 1000.0, 5000.0, 10000.0],
+        "reach_m": 80.0,
+        "leaving_share": 0.012,
+        "soil": "100 ohm m (20 to 1000), assumed",
+        "notes": ["no bond data: no record is not no bond"],
+    }

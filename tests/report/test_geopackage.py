@@ -22,14 +22,23 @@ METADATA = {"caution": CAUTION, "receipt": json.dumps({"seed": 0}), "date": "202
 def _tables() -> dict[str, Any]:
     strategy = table_frame(
         "strategy",
-        [{"stretch_id": "1", "line_id": "A", "settled": None, "assumed": True}, {"stretch_id": "2", "line_id": "Ä", "settled": False}],
-        geometry=[LineString([(0, 0), (5, 1)]), None], crs=METRIC,
-    )  # fmt: skip
+        [
+            {"stretch_id": "1", "line_id": "A", "settled": None, "assumed": True},
+            {"stretch_id": "2", "line_id": "Ä", "settled": False},
+        ],
+        geometry=[LineString([(0, 0), (5, 1)]), None],
+        crs=METRIC,
+    )
     findings = table_frame(
         "findings",
-        [{"feature_source": "f", "feature_row": None, "severity": "note"}, {"feature_source": "f", "feature_row": 3}, {"feature_source": "g"}],
-        geometry=[None, Point(1, 2), LineString([(0, 0), (1, 1)])], crs=METRIC,
-    )  # fmt: skip
+        [
+            {"feature_source": "f", "feature_row": None, "severity": "note"},
+            {"feature_source": "f", "feature_row": 3},
+            {"feature_source": "g"},
+        ],
+        geometry=[None, Point(1, 2), LineString([(0, 0), (1, 1)])],
+        crs=METRIC,
+    )
     return {"strategy": strategy, "findings": findings, "hookups": empty_table("hookups", METRIC)}
 
 
@@ -39,8 +48,10 @@ def test_layers_come_back_as_they_went(tmp_path: Path) -> None:
     before = {name: table.copy() for name, table in tables.items()}
     write_geopackage(path, tables, metadata=METADATA)
     assert [tuple(row) for row in pyogrio.list_layers(path)] == [
-        ("strategy", "LineString"), ("findings", "Unknown"), ("hookups", "Point"),
-    ]  # fmt: skip
+        ("strategy", "LineString"),
+        ("findings", "Unknown"),
+        ("hookups", "Point"),
+    ]
     for name, table in tables.items():
         back = pyogrio.read_dataframe(path, layer=name)
         assert back.crs == METRIC

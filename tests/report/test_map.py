@@ -23,10 +23,15 @@ from tests.report.examples import example_review
 
 def _content(review: Any, **changes: Any) -> MapContent:
     parts = {
-        "title": "A block \x1b[31m", "lines": review.site.lines, "stretches": review.strategy, "hookups": review.hookups,
-        "bonds": review.bonds_found, "work_area": review.site.work_area, "structures": review.site.structures,
+        "title": "A block \x1b[31m",
+        "lines": review.site.lines,
+        "stretches": review.strategy,
+        "hookups": review.hookups,
+        "bonds": review.bonds_found,
+        "work_area": review.site.work_area,
+        "structures": review.site.structures,
         "notes": ("generic equipment",),
-    }  # fmt: skip
+    }
     return MapContent(**(parts | changes))
 
 

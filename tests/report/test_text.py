@@ -49,8 +49,16 @@ def test_percent(share: float, expected: str) -> None:
 
 @pytest.mark.parametrize(
     ("value", "expected"),
-    [(None, "?"), (float("nan"), "?"), (0.0, "0"), (123.456, "123"), (12.345, "12.3"), (1.2345, "1.23"), (0.00123, "0.0012")],
-)  # fmt: skip
+    [
+        (None, "?"),
+        (float("nan"), "?"),
+        (0.0, "0"),
+        (123.456, "123"),
+        (12.345, "12.3"),
+        (1.2345, "1.23"),
+        (0.00123, "0.0012"),
+    ],
+)
 def test_current_text(value: float | None, expected: str) -> None:
     assert current_text(value) == expected
 

@@ -1,0 +1,50 @@
+"""The receipt: inputs, settings, equipment and caution, and no time of its own."""
+
+import json
+from dataclasses import replace
+
+from corridor import __version__
+from corridor.frames import CAUTION
+from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
+from corridor.settings import Settings, load_equipment
+from corridor.site.model import Source
+from tests.builders import make_site
+
+LINES = [{"line_id": "A", "geometry": [(0, 0), (10, 0)]}]
+SOURCES = (
+    Source(path="a.gpkg", sha256="0" * 64, modified="2024-05-06T09:08:09+02:00", layers=("lines",)),
+    Source(path="b.gpkg", sha256="1" * 64, modified="2023-01-01", layers=("bonds", "soil")),
+)
+
+
+def test_it_names_everything_the_result_rests_on() -> None:
+    site = replace(make_site(lines=LINES), sources=SOURCES)
+    receipt = make_receipt(site, command="review", settings=Settings(seed=7), equipment=load_equipment("small_output"))
+    assert receipt["version"] == __version__
+    assert receipt["caution"] == CAUTION
+    assert receipt["seed"] == 7
+    assert [source["sha256"] for source in receipt["inputs"]] == ["0" * 64, "1" * 64]
+    assert receipt["settings"]["grades"]["offset_tolerance_m"] == Settings().grades.offset_tolerance_m
+    assert receipt["equipment"]["name"] == "small_output"
+    assert receipt["equipment_note"] == "generic equipment (small_output)"
+    assert receipt["accounting"] == [{"layer": "lines", "features_in": 1, "used": 1, "repaired": 0, "set_aside": 0}]
+
+
+def test_it_is_plain_data_and_the_same_again() -> None:
+    site = replace(make_site(lines=LINES), sources=SOURCES)
+    first, second = (make_receipt(site, command="check") for _ in range(2))
+    assert json.dumps(first, sort_keys=True, allow_nan=False) == json.dumps(second, sort_keys=True, allow_nan=False)
+    assert json.loads(json.dumps(first)) == first
+
+
+def test_the_date_of_a_file_is_that_of_its_newest_input() -> None:
+    metadata = receipt_metadata(make_receipt(replace(make_site(lines=LINES), sources=SOURCES), command="find"))
+    assert metadata["date"] == "2024-05-06T07:08:09.000Z"
+    assert json.loads(metadata["receipt"])["command"] == "find"
+    assert "date" not in receipt_metadata(make_receipt(make_site(lines=LINES), command="find"))
+
+
+def test_equipment_of_ones_own_is_not_called_generic() -> None:
+    own = load_equipment(None).model_copy(update={"generic": False, "name": "ours"})
+    assert equipment_note(own) == "ours"
+    assert equipment_note(None) == ""
