@@ -59,7 +59,7 @@ def empty_table(name: str, crs: CRS | None = None) -> gpd.GeoDataFrame:
 
 def table_frame(
     name: str,
-    columns: Mapping[str, Any] | Iterable[Mapping[str, Any]],
+    columns: Mapping[str, Any] | pd.DataFrame | Iterable[Mapping[str, Any]],
     *,
     geometry: Any = None,
     crs: CRS | None = None,
@@ -70,7 +70,7 @@ def table_frame(
     ----------
     name : str
         Table of the dictionary.
-    columns : mapping of sequences, or iterable of row mappings
+    columns : mapping of sequences, DataFrame, or iterable of row mappings
         The values; a column that is left out is NULL.
     geometry : sequence of geometries, optional
         One a row; without it all are NULL.
@@ -88,7 +88,7 @@ def table_frame(
         If the dictionary has no such table.
     """
     table = RESULT_TABLES.get(name) or INPUT_TABLES[name]
-    data = pd.DataFrame(columns if isinstance(columns, Mapping) else list(columns))
+    data = pd.DataFrame(columns if isinstance(columns, Mapping | pd.DataFrame) else list(columns))
     if geometry is None:
         geometry = [None] * len(data)
     frame = pd.DataFrame(index=range(len(geometry)))
