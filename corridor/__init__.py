@@ -1,3 +1,66 @@
-"""corridor: where a locating tone goes in a dense street, and how to hook up so that it stays on the target."""
+"""corridor: where a locating tone goes in a dense street, and how to hook up so that it stays on the target.
+
+Each command is one of these functions, with files at both ends. They are loaded when they are first asked for, so that
+``corridor --help`` answers at once.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from corridor.couplings import find_bonds, find_couplings, find_crossings, find_parallel_runs
+    from corridor.network.groups import bonded_groups
+    from corridor.plan.review import review_site
+    from corridor.plan.trace import trace_tone
+    from corridor.report.results import write_results, write_review, write_trace
+    from corridor.settings import Equipment, Settings, load_equipment, load_settings
+    from corridor.site import Site, read_site
+    from corridor.tone.hookup import HookUp
 
 __version__ = "0.1.0"
+__all__ = [
+    "Equipment",
+    "HookUp",
+    "Settings",
+    "Site",
+    "__version__",
+    "bonded_groups",
+    "find_bonds",
+    "find_couplings",
+    "find_crossings",
+    "find_parallel_runs",
+    "load_equipment",
+    "load_settings",
+    "read_site",
+    "review_site",
+    "trace_tone",
+    "write_results",
+    "write_review",
+    "write_trace",
+]
+
+_HOMES = {
+    "corridor.couplings": ("find_bonds", "find_couplings", "find_crossings", "find_parallel_runs"),
+    "corridor.network.groups": ("bonded_groups",),
+    "corridor.plan.review": ("review_site",),
+    "corridor.plan.trace": ("trace_tone",),
+    "corridor.report.results": ("write_results", "write_review", "write_trace"),
+    "corridor.settings": ("Equipment", "Settings", "load_equipment", "load_settings"),
+    "corridor.site": ("Site", "read_site"),
+    "corridor.tone.hookup": ("HookUp",),
+}
+_HOME = {name: module for module, names in _HOMES.items() for name in names}
+
+
+def __getattr__(name: str) -> Any:
+    """Load a public function when it is first asked for."""
+    if name not in _HOME:
+        message = f"module {__name__!r} has no attribute {name!r}"
+        raise AttributeError(message)
+    value = getattr(import_module(_HOME[name]), name)
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted(__all__)

@@ -29,13 +29,18 @@ def bonds(
 
     A line in no group isn't called unbonded: no record is not no bond.
     """
-    del progress, verbose
+    del progress
     inputs = load_inputs(paths, **read)
     found = find_bonds(inputs.site, settings=inputs.settings)
     groups = bonded_groups(inputs.site, bonds_found=found, settings=inputs.settings)
     columns = ["level", "line_count", "length_m", "evidence_weakest", "probability", "line_ids"]
     say([CAUTION, "Groups of lines that share metal (no record is not no bond):"], quiet=quiet)
     say(table_lines(columns, groups[columns].itertuples(index=False)), quiet=quiet)
+    if verbose:
+        say(
+            ["", *(f"{group}: {names}" for group, names in zip(groups["group_id"], groups["line_ids"], strict=True))],
+            quiet=quiet,
+        )
     if output is not None:
         receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings)
         tables = {"bonded_groups": groups, "bonds_found": found, "isolations": isolations(inputs.site)}

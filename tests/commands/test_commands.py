@@ -1,0 +1,232 @@
+"""The commands on files: what they say, what they write, and one clear sentence for each bad input."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pyogrio
+import pytest
+from click.testing import CliRunner, Result
+from shapely import LineString, Point, box
+
+from corridor.commands.main import EXIT_STRICT, cli
+from corridor.frames import CAUTION
+
+CRS = "EPSG:32633"
+X, Y = 500_000.0, 5_000_000.0
+
+
+def _write(path: Path, layer: str, rows: list[dict[str, Any]], *, crs: str | None = CRS) -> Path:
+    pyogrio.write_dataframe(gpd.GeoDataFrame(rows, geometry="geometry", crs=crs), path, layer=layer, driver="GPKG")
+    return path
+
+
+def _line(line_id: str, utility: str, shift: float, **more: Any) -> dict[str, Any]:
+    asset = "cable" if utility == "electricity" else "pipe"
+    shape = LineString([(X, Y + shift), (X + 60, Y + shift)])
+    material = "copper" if asset == "cable" else "steel"
+    return {"line_id": line_id, "utility": utility, "asset": asset, "material": material, "depth_m": 1.0,
+            "status": "in_service", "geometry": shape} | more  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def records(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Two pipes and a cable side by side, a valve, a recorded bond and a work area."""
+    path = tmp_path_factory.mktemp("records") / "site.gpkg"
+    lines = [_line("W-1", "water", 0.0), _line("W-2", "water", 1.0, depth_m=None), _line("E-1", "electricity", 2.0)]
+    _write(path, "lines", lines)
+    _write(path, "structures", [{"structure_id": "V-1", "kind": "valve", "utility": "water", "geometry": Point(X, Y)}])
+    bond = {"bond_id": "B-1", "line_a": "W-1", "line_b": "W-2", "state": "closed", "evidence": "recorded"}
+    _write(path, "bonds", [bond | {"geometry": LineString([(X + 30, Y), (X + 30, Y + 1)])}])
+    _write(path, "work_area", [{"phase": "1", "geometry": box(X + 10, Y - 5, X + 50, Y + 5)}])
+    return path
+
+
+def _run(*arguments: object) -> Result:
+    return CliRunner().invoke(cli, [str(argument) for argument in arguments])
+
+
+def _one_line(result: Result, *words: str) -> None:
+    assert result.exit_code == 1, result.output
+    assert result.stderr.count("\n") == 1, result.stderr
+    assert result.stderr.startswith("corridor: ")
+    assert "unexpected" not in result.stderr
+    for word in words:
+        assert word in result.stderr
+    assert result.stdout == ""
+
+
+def test_check_accounts_for_every_feature(records: Path, tmp_path: Path) -> None:
+    result = _run("check", records, "-o", tmp_path / "c.gpkg")
+    assert result.exit_code == 0, result.output
+    assert result.stdout.startswith(CAUTION)
+    assert "6 in = 6 used + 0 set aside" in result.stdout
+    assert "filled_depth" in result.stdout
+    assert {name for name, _ in pyogrio.list_layers(tmp_path / "c.gpkg")} == {"findings", "lines"}
+    metadata = pyogrio.read_info(tmp_path / "c.gpkg", layer="findings")["dataset_metadata"]
+    assert metadata["caution"] == CAUTION
+    assert json.loads(metadata["receipt"])["inputs"][0]["path"] == str(records)
+
+
+def test_verbose_lists_every_finding_and_quiet_none(records: Path) -> None:
+    short, long = _run("check", records).stdout, _run("check", records, "--verbose").stdout
+    assert len(long.splitlines()) > len(short.splitlines())
+    assert _run("check", records, "--quiet").output == ""
+
+
+def test_strict_is_exit_5_on_severe_findings(records: Path, tmp_path: Path) -> None:
+    assert _run("check", records, "--strict").exit_code == 0
+    path = _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0), _line("W-1", "water", 30.0)])
+    site = _run("check", path)
+    if "severe" in site.stdout:
+        assert _run("check", path, "--strict").exit_code == EXIT_STRICT
+
+
+def test_find_writes_the_couplings(records: Path, tmp_path: Path) -> None:
+    result = _run("find", records, "-o", tmp_path / "f.gpkg")
+    assert result.exit_code == 0, result.output
+    assert "parallel_runs: 3" in result.stdout
+    assert "B-1" in result.stdout
+    runs = gpd.read_file(tmp_path / "f.gpkg", layer="parallel_runs")
+    assert runs["separation_mean_m"].tolist() == pytest.approx([2.0, 1.0, 1.0])
+    assert {name for name, _ in pyogrio.list_layers(tmp_path / "f.gpkg")} == {
+        "parallel_runs",
+        "crossings",
+        "bonds_found",
+    }
+
+
+def test_bonds_lists_the_groups(records: Path, tmp_path: Path) -> None:
+    result = _run("bonds", records, "-o", tmp_path / "b.geojson")
+    assert result.exit_code == 0, result.output
+    assert "no record is not no bond" in result.stdout
+    assert "W-1 W-2" in result.stdout
+    assert "unbonded" not in result.stdout
+    assert json.loads((tmp_path / "b.geojson").read_text(encoding="utf-8"))["caution"] == CAUTION
+
+
+def test_the_same_command_gives_the_same_bytes(records: Path, tmp_path: Path) -> None:
+    for name in ("a.gpkg", "b.gpkg"):
+        assert _run("find", records, "-o", tmp_path / name).exit_code == 0
+    assert (tmp_path / "a.gpkg").read_bytes() == (tmp_path / "b.gpkg").read_bytes()
+
+
+def test_plugins_lists_the_built_ins() -> None:
+    result = _run("plugins", "--verbose")
+    assert result.exit_code == 0
+    for words in ("corridor.commands", "review", "corridor.writers", "gpkg", "0.1.0"):
+        assert words in result.stdout
+    assert result.stderr == ""
+
+
+def test_data_cannot_steer_the_terminal(tmp_path: Path) -> None:
+    path = _write(tmp_path / "s.gpkg", "lines", [_line("W\x1b[2J-1", "wa\x1b]0;ter", 0.0)])
+    for command in ("check", "find", "bonds"):
+        assert "\x1b" not in _run(command, path, *(["--verbose"] if command != "bonds" else [])).output
+
+
+@pytest.mark.parametrize("command", ["check", "find", "bonds", "review"])
+def test_a_missing_file(command: str, tmp_path: Path) -> None:
+    _one_line(_run(command, tmp_path / "no.gpkg"), "no.gpkg", "does not exist")
+
+
+def test_no_vector_file(tmp_path: Path) -> None:
+    path = tmp_path / "letter.txt"
+    path.write_text("Dear sirs", encoding="utf-8")
+    _one_line(_run("check", path), "letter.txt", "vector file")
+
+
+@pytest.mark.filterwarnings("ignore:'crs' was not provided")
+def test_a_layer_without_crs(tmp_path: Path) -> None:
+    path = _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0)], crs=None)
+    _one_line(_run("check", path), "s.gpkg:lines", "--crs")
+    assert _run("check", path, "--crs", CRS).exit_code == 0
+
+
+def test_no_lines(tmp_path: Path) -> None:
+    path = _write(
+        tmp_path / "s.gpkg", "structures", [{"structure_id": "V-1", "kind": "valve", "geometry": Point(X, Y)}]
+    )
+    _one_line(_run("check", path), "lines")
+
+
+def test_a_field_map_that_names_a_missing_column(records: Path, tmp_path: Path) -> None:
+    fieldmap = tmp_path / "map.toml"
+    fieldmap.write_text('[layers.lines]\ntable = "lines"\ncolumns = { owner = "OWNR" }\n', encoding="utf-8")
+    _one_line(_run("check", records, "--fieldmap", fieldmap), "OWNR", "isn't there")
+
+
+def test_settings_that_are_wrong(records: Path, tmp_path: Path) -> None:
+    settings = tmp_path / "settings.toml"
+    settings.write_text("[grades]\noffset_tolerance_m = -1\nfancy = 2\n", encoding="utf-8")
+    _one_line(_run("check", records, "--settings", settings), "grades.offset_tolerance_m", "grades.fancy")
+
+
+def test_equipment_that_is_unknown(records: Path) -> None:
+    _one_line(_run("review", records, "--equipment", "golden"), "standard_output", "golden")
+
+
+def test_an_output_nobody_can_write(records: Path, tmp_path: Path) -> None:
+    result = _run("find", records, "--quiet", "-o", tmp_path / "f.xyz")
+    _one_line(result, ".gpkg")
+    _one_line(_run("find", records, "--quiet", "-o", tmp_path / "no" / "f.gpkg"), "doesn't exist")
+
+
+def test_trace_lists_hookups_with_readiness(records: Path) -> None:
+    result = _run("trace", records, "--list")
+    assert result.exit_code == 0, result.output
+    assert "READY" in result.stdout
+    only = _run("trace", records, "--list", "--target-utility", "electricity").stdout
+    assert "W-1" not in only
+    assert "direct:E-1" not in only.replace("REFUSED", "") or "REFUSED" in only
+
+
+def test_trace_needs_a_hookup_or_the_list(records: Path) -> None:
+    result = _run("trace", records)
+    assert result.exit_code == 2
+    assert "--list" in result.stderr
+
+
+def test_an_unknown_hookup_names_the_nearest(records: Path) -> None:
+    arguments = ("--hookup", "direct:W-1:V-9", "--frequency-hz", 1000, "--level-ma", 50)
+    _one_line(_run("trace", records, *arguments), "direct:W-1:V-1")
+
+
+@pytest.mark.parametrize("frequency", [0, -5, 1e6, "nan"])
+def test_a_frequency_out_of_range_is_told_by_the_library(records: Path, frequency: object) -> None:
+    arguments = ("--hookup", "direct:W-1:V-1", "--frequency-hz", frequency, "--level-ma", 50)
+    _one_line(_run("trace", records, *arguments), "200000")
+
+
+def test_trace_tells_the_way_of_the_tone(records: Path, tmp_path: Path) -> None:
+    arguments = ("--hookup", "direct:W-1:V-1", "--frequency-hz", 1000, "--level-ma", 50, "-o", tmp_path / "t.gpkg")
+    result = _run("trace", records, *arguments)
+    assert result.exit_code == 0, result.output
+    assert result.stdout.startswith(CAUTION)
+    for words in ("direct:W-1:V-1", "Output:", "W-2", "Bleed paths:", "B-1"):
+        assert words in result.stdout
+    assert {name for name, _ in pyogrio.list_layers(tmp_path / "t.gpkg")} == {"sections", "stations", "bleed_paths"}
+
+
+def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    result = _run("review", records, "-o", out, "--equipment", "small_output", "--progress", "json")
+    assert result.exit_code == 0, result.output
+    lines = result.stdout.splitlines()
+    assert lines[0] == CAUTION
+    assert len(lines) <= 25
+    assert result.stdout == (out / "summary.txt").read_text(encoding="utf-8")
+    for line in result.stderr.splitlines():
+        assert set(json.loads(line)) == {"step", "done", "total"}
+    assert {p.name for p in out.iterdir()} == {"results.gpkg", "map.png", "summary.txt", "summary.json", "receipt.json"}
+
+
+def test_review_without_a_work_area_stops_and_says_how(tmp_path: Path) -> None:
+    path = _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0)])
+    _one_line(_run("review", path, "-o", tmp_path / "out"), "--work-area", "--everything")
+
+
+def test_review_of_a_work_area_without_lines(records: Path, tmp_path: Path) -> None:
+    area = _write(tmp_path / "far.gpkg", "dig", [{"geometry": box(X + 5000, Y, X + 5010, Y + 10)}])
+    _one_line(_run("review", records, "--work-area", area, "-o", tmp_path / "out"), "work area")
