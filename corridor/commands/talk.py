@@ -14,6 +14,7 @@ __all__ = ["Progress", "progress", "say", "table_lines"]
 
 Progress = Callable[[str, int, int], None]
 _CELL_MAX = 44
+_LAST_MAX = 120  # the last column holds sentences
 
 
 def say(lines: str | Iterable[str], *, quiet: bool = False) -> None:
@@ -25,8 +26,9 @@ def say(lines: str | Iterable[str], *, quiet: bool = False) -> None:
 
 
 def table_lines(head: Sequence[str], rows: Iterable[Sequence[Any]]) -> list[str]:
-    """Return a table as lines: numbers to the right, text to the left, cells clipped at 44 characters."""
-    body = [[_cell(value) for value in row] for row in rows]
+    """Return a table as lines: numbers to the right, text to the left; cells are clipped, the last column's least."""
+    last = len(head) - 1
+    body = [[_cell(value, limit=_LAST_MAX if i == last else _CELL_MAX) for i, value in enumerate(row)] for row in rows]
     if not body:
         return []
     numeric = [all(_is_number(row[i]) for row in body) for i in range(len(head))]
@@ -64,11 +66,11 @@ def _json_line(step: str, done: int, total: int) -> None:
     click.echo(json.dumps({"step": step, "done": done, "total": total}), err=True)
 
 
-def _cell(value: Any) -> str:
+def _cell(value: Any, *, limit: int) -> str:
     if value is None or str(value) in ("nan", "<NA>", "NaT"):
         return ""
     text = current_text(value) if isinstance(value, float) else plain(value)
-    return text if len(text) <= _CELL_MAX else text[: _CELL_MAX - 1] + "…"
+    return text if len(text) <= limit else text[: limit - 1] + "…"
 
 
 def _is_number(text: str) -> bool:

@@ -153,13 +153,16 @@ def draw_bonds(axes: Axes, sheet: Sheet, bonds: gpd.GeoDataFrame) -> list[BaseGe
 
 
 def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: dict[str, int]) -> list[BaseGeometry]:
-    """Draw the hook-ups that are ready, small, and the chosen ones large; return the areas of the large ones."""
+    """Draw access points that are ready, small, and the chosen hook-ups large; return the areas of the large ones.
+
+    Induction can be done nearly anywhere, so its other places are left out.
+    """
     taken: list[BaseGeometry] = []
     for shape, name, mode, ready in zip(
         hookups.geometry, hookups["hookup_id"].astype(str), hookups["mode"], hookups["ready"], strict=True
     ):
         large = name in chosen
-        if shape is None or mode not in HOOKUP_SYMBOLS or not (large or ready == "ready"):
+        if shape is None or mode not in HOOKUP_SYMBOLS or not (large or (ready == "ready" and mode != "induction")):
             continue
         axes.scatter(
             [shape.x], [shape.y], s=110 if large else 13, marker=HOOKUP_SYMBOLS[mode].marker, zorder=9 if large else 5,

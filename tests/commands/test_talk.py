@@ -21,8 +21,8 @@ def test_no_rows_no_table() -> None:
 
 
 def test_long_cells_are_clipped_and_cleaned() -> None:
-    (_, line) = table_lines(("a",), [("\x1b" + "x" * 100,)])
-    assert line == "?" + "x" * 42 + "…"
+    (_, line) = table_lines(("a", "b"), [("\x1b" + "x" * 100, "y" * 150)])
+    assert line == "?" + "x" * 42 + "…  " + "y" * 119 + "…"
 
 
 def test_say_is_quiet_when_asked() -> None:
