@@ -4,6 +4,7 @@ import importlib.util
 import re
 from pathlib import Path
 
+import click
 import pytest
 
 from corridor.dictionary import INPUT_TABLES
@@ -34,6 +35,13 @@ def test_the_written_dictionary_is_current() -> None:
 @pytest.mark.parametrize("name", sorted(plugin_points("corridor.commands")))
 def test_every_command_is_documented(name: str) -> None:
     assert f"## corridor {name}\n" in (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("name", sorted(plugin_points("corridor.commands")))
+def test_every_option_is_documented(name: str) -> None:
+    text = (ROOT / "docs" / "commands.md").read_text(encoding="utf-8")
+    options = [p for p in plugin_points("corridor.commands")[name].load().params if isinstance(p, click.Option)]
+    assert [max(option.opts, key=len) for option in options if max(option.opts, key=len) not in text] == []
 
 
 @pytest.mark.parametrize("path", DOCS, ids=lambda path: path.name)

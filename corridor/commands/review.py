@@ -65,7 +65,8 @@ def review(
             settings=inputs.settings,
             progress=show,
         )
-    lines = write_review(result, output)
+    asked = {"targets": list(target), "target_utility": target_utility, "everything": everything}
+    lines = write_review(result, output, options=asked)
     talk.say(lines, quiet=quiet)
     if verbose:
         talk.say(["", *(f"Note: {note}" for note in result.summary["notes"])], quiet=quiet)

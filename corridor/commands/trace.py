@@ -72,7 +72,8 @@ def trace(
     )
     say(trace_lines(result, inputs.site, verbose=verbose), quiet=quiet)
     if output is not None:
-        receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen)
+        asked = {"hookup": hookup, "frequency_hz": frequency_hz, "level_ma": level_ma}
+        receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen, options=asked)
         write_trace(result, output, receipt=receipt)
         say(["", f"Written: {output}"], quiet=quiet)
 

@@ -1,6 +1,7 @@
 """The receipt that every result carries: from what, with what and under which caution it was made."""
 
 import json
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
@@ -13,7 +14,12 @@ __all__ = ["equipment_note", "make_receipt", "receipt_metadata"]
 
 
 def make_receipt(
-    site: Site, *, command: str, settings: Settings | None = None, equipment: Equipment | None = None
+    site: Site,
+    *,
+    command: str,
+    settings: Settings | None = None,
+    equipment: Equipment | None = None,
+    options: Mapping[str, Any] | None = None,
 ) -> dict[str, Any]:
     """Return the receipt of a result as plain data.
 
@@ -27,17 +33,20 @@ def make_receipt(
         What made the result.
     settings, equipment : optional
         Written out in full, defaults included.
+    options : mapping, optional
+        What else was asked for, as plain data: targets, hook-up, frequency.
 
     Returns
     -------
     dict
-        program, version, command, caution, inputs, crs, accounting, settings, equipment and seed.
+        program, version, command, options, caution, inputs, crs, accounting, settings, equipment and seed.
     """
     used = settings if settings is not None else Settings()
     return {
         "program": "corridor",
         "version": __version__,
         "command": command,
+        "options": dict(options or {}),
         "caution": CAUTION,
         "inputs": [
             {"path": s.path, "sha256": s.sha256, "modified": s.modified, "layers": list(s.layers)} for s in site.sources

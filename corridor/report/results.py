@@ -54,7 +54,7 @@ def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:
     return {name: getattr(review, name) for name in RESULT_TABLES if hasattr(review, name)}
 
 
-def write_review(review: Any, folder: str | Path, *, command: str = "review") -> list[str]:
+def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] | None = None) -> list[str]:
     """Write a review into a folder: results.gpkg, map.png, summary.txt, summary.json and receipt.json.
 
     Parameters
@@ -63,8 +63,8 @@ def write_review(review: Any, folder: str | Path, *, command: str = "review") ->
         What `corridor.review_site` returns.
     folder : str or Path
         A new or empty folder, or that of an earlier review, which is replaced whole.
-    command : str
-        Kept in the receipt.
+    options : mapping, optional
+        What was asked for, as plain data; kept in the receipt.
 
     Returns
     -------
@@ -76,7 +76,9 @@ def write_review(review: Any, folder: str | Path, *, command: str = "review") ->
     OutputError
         If the folder holds anything that no earlier review put there, or can't be written.
     """
-    receipt = make_receipt(review.site, command=command, settings=review.settings, equipment=review.equipment)
+    receipt = make_receipt(
+        review.site, command="review", settings=review.settings, equipment=review.equipment, options=options
+    )
     receipt["files"] = list(REVIEW_FILES)
     metadata = receipt_metadata(receipt)
     lines = summary_lines(review, files=REVIEW_FILES, folder=str(folder))

@@ -19,10 +19,17 @@ SOURCES = (
 
 def test_it_names_everything_the_result_rests_on() -> None:
     site = replace(make_site(lines=LINES), sources=SOURCES)
-    receipt = make_receipt(site, command="review", settings=Settings(seed=7), equipment=load_equipment("small_output"))
+    receipt = make_receipt(
+        site,
+        command="review",
+        settings=Settings(seed=7),
+        equipment=load_equipment("small_output"),
+        options={"targets": ["A"]},
+    )
     assert receipt["version"] == __version__
     assert receipt["caution"] == CAUTION
     assert receipt["seed"] == 7
+    assert receipt["options"] == {"targets": ["A"]}
     assert [source["sha256"] for source in receipt["inputs"]] == ["0" * 64, "1" * 64]
     assert receipt["settings"]["grades"]["offset_tolerance_m"] == Settings().grades.offset_tolerance_m
     assert receipt["equipment"]["name"] == "small_output"
