@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from corridor.errors import InputError
 from corridor.frames import check_metric
 
-__all__ = ["Segments", "boxes_near", "segments_of", "sorted_lines", "substrings"]
+__all__ = ["Segments", "boxes_near", "pieces", "segments_of", "sorted_lines", "substrings"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -153,6 +153,18 @@ def boxes_near(segments: Segments, *, reach_m: float) -> Iterator[tuple[Ints, In
         i = i + begin
         ordered = segments.line[i] < segments.line[j]
         yield i[ordered].astype(np.int64), j[ordered].astype(np.int64)
+
+
+def pieces(segments: Segments, line: Ints, from_m: Floats, to_m: Floats) -> NDArray[Any]:
+    """Return the pieces of lines between two measures, ``from_m < to_m``; arrays of shape (k,), ``line`` by row."""
+    first, last = np.empty(len(line), np.int64), np.empty(len(line), np.int64)
+    begins = np.searchsorted(segments.line, line)
+    ends = np.searchsorted(segments.line, line, side="right")
+    for k, (begin, end) in enumerate(zip(begins, ends, strict=True)):
+        starts = segments.start_m[begin:end]
+        first[k] = begin + max(np.searchsorted(starts, from_m[k], side="right") - 1, 0)
+        last[k] = begin + max(np.searchsorted(starts, to_m[k], side="left") - 1, 0)
+    return substrings(segments, first=first, from_m=from_m, last=last, to_m=to_m)
 
 
 def substrings(segments: Segments, *, first: Ints, from_m: Floats, last: Ints, to_m: Floats) -> NDArray[Any]:

@@ -1,0 +1,214 @@
+"""Bonds: the recorded ones, and those that shared structures and code practice suggest."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from functools import cache
+from importlib import resources
+from itertools import combinations
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from networkx.utils import UnionFind
+from numpy.typing import NDArray
+
+from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, lines_at, meetings
+from corridor.couplings.rules import RULES, BondRule
+from corridor.couplings.segments import sorted_lines
+from corridor.frames import empty_table, stamp, table_frame
+from corridor.settings import Settings
+from corridor.site.model import Site
+
+__all__ = ["EARTH", "find_bonds"]
+
+EARTH = "earth"
+RESISTANCE_OHM = 0.01  # of a bond whose resistance nobody stated (engineering estimate)
+ALL_PAIRS_UP_TO = 6  # lines at one structure; with more, as many bonds as hold the same lines together
+# chance that a bond of unknown state conducts, where its record gives none (engineering estimates)
+PROBABILITY = {"recorded": 0.9, "observed": 0.9, "measured": 0.9, "inferred": 0.5, "suspected": 0.3}
+
+
+def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    """Return the recorded bonds of a site and those that its structures suggest; a plan crossing is never one.
+
+    Recorded rows keep their own words, line_a < line_b; one that names a line the site doesn't have is left out. Where
+    they state none: evidence is recorded, state is unknown, resistance 0.01 ohm (engineering estimate; none to earth),
+    probability by state and evidence.
+
+    Inferred rows follow the rules of ``corridor.couplings.rules``, each with its evidence, probability and source.
+    None is made where the pair has a recorded bond (of any state) or already meets, nor for a line isolated at the
+    structure. Up to six lines at a structure give all pairs, more give as many bonds as hold the same lines together.
+
+    Parameters
+    ----------
+    site : Site
+    settings : Settings, optional
+        ``site.structure_reach_m`` and ``site.snap_m`` are used.
+
+    Returns
+    -------
+    GeoDataFrame
+        Table ``bonds_found`` of the data dictionary: recorded rows first, each part ordered by id.
+
+    Raises
+    ------
+    CrsError
+        If the CRS of the lines is missing or not in metres.
+    InputError
+        If ids or geometries of the lines can't be used.
+    """
+    used = settings or Settings()
+    lines = sorted_lines(site.lines)
+    recorded = _recorded(site, lines)
+    inferred = _inferred(site, lines, recorded, used)
+    columns = [*recorded, *inferred]
+    if not columns:
+        return stamp(empty_table("bonds_found", site.crs), find_bonds)
+    points = [row.pop("point") for row in columns]
+    frame = table_frame("bonds_found", columns, geometry=points, crs=site.crs)
+    return stamp(frame, find_bonds, structure_reach_m=used.site.structure_reach_m)
+
+
+def _recorded(site: Site, lines: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    row_of = {name: row for row, name in enumerate(lines["line_id"])}
+    shapes = lines.geometry.to_numpy()
+    structures = dict(zip(site.structures["structure_id"].astype(str), site.structures.geometry, strict=True))
+    rows = []
+    for shape, record in zip(site.bonds.geometry, site.bonds.drop(columns="geometry").to_dict("records"), strict=True):
+        a, b = sorted((str(record["line_a"]), str(record["line_b"])), key=lambda name: (name == EARTH, name))
+        if a not in row_of or (b not in row_of and b != EARTH):
+            continue
+        place = shape if shape is not None and not shape.is_empty else structures.get(str(record["structure_id"]))
+        line_a, line_b = shapes[row_of[a]], None if b == EARTH else shapes[row_of[b]]
+        row = {str(key): None if pd.isna(value) else value for key, value in record.items()}
+        row |= _placed(line_a, line_b, place)
+        row |= {"line_a": a, "line_b": b, "rule": "recorded", "source": "owner's record"}
+        evidence, state = str(row["evidence"] or "recorded"), str(row["state"] or "unknown")
+        row |= {"evidence": evidence, "state": state}
+        if row["resistance_ohm"] is None and b != EARTH:
+            row["resistance_ohm"] = RESISTANCE_OHM
+        if row["probability"] is None:
+            row["probability"] = {"closed": 1.0, "open": 0.0}.get(state, PROBABILITY.get(evidence, 0.5))
+        rows.append(row)
+    return sorted(rows, key=lambda row: str(row["bond_id"]))
+
+
+def _placed(line_a: Any, line_b: Any, place: Any) -> dict[str, Any]:
+    """Measures on the two lines, and the point: at the place, without one where the lines are nearest."""
+    if place is None:
+        place = shapely.get_point(line_a, 0) if line_b is None else shapely.shortest_line(line_a, line_b)
+    on_a = shapely.get_point(shapely.shortest_line(line_a, place), 0)
+    measures = {"measure_a_m": shapely.line_locate_point(line_a, on_a), "measure_b_m": None}
+    if line_b is not None:
+        on_b = shapely.get_point(shapely.shortest_line(line_b, place), 0)
+        measures["measure_b_m"] = shapely.line_locate_point(line_b, on_b)
+    return measures | {"point": place if place.geom_type == "Point" else shapely.centroid(place)}
+
+
+def _inferred(
+    site: Site, lines: gpd.GeoDataFrame, recorded: list[dict[str, Any]], settings: Settings
+) -> list[dict[str, Any]]:
+    reach_m = settings.site.structure_reach_m
+    kinds = {kind for rule in RULES for kind in rule.kinds}
+    places = site.structures[site.structures["kind"].isin(kinds)]
+    places = places.iloc[np.argsort(places["structure_id"].astype(str).to_numpy(dtype=object), kind="stable")]
+    metal = lines[conducts(lines) & _metal(lines)]
+    if not len(places) or not len(metal):
+        return []
+    at = lines_at(metal, places.geometry.to_numpy(), reach_m=reach_m)
+    ids, utility, asset = (metal[c].to_numpy(dtype=object) for c in ("line_id", "utility", "asset"))
+    at["line_id"], at["utility"], at["asset"] = ids[at["line"]], utility[at["line"]], asset[at["line"]]
+    at["structure_id"] = places["structure_id"].astype(str).to_numpy(dtype=object)[at["point"]]
+    at["kind"] = places["kind"].to_numpy(dtype=object)[at["point"]]
+    isolating = isolating_places(site)
+    barred = set(zip(isolating["structure_id"].astype(str), isolating["line_id"], strict=True))
+    at = at[[pair not in barred for pair in zip(at["structure_id"], at["line_id"], strict=True)]]
+    joined = _joined(lines, at, settings.site.snap_m) | _bonded(recorded, places, reach_m)
+    rows = []
+    for structure, here in at.groupby("structure_id", sort=False):
+        if len(here) < 2:
+            continue
+        point = places.geometry.iloc[here["point"].iloc[0]]
+        measure = dict(zip(here["line_id"], here["measure_m"], strict=True))
+        for rule in RULES:
+            for a, b in _pairs(rule, here, str(structure), joined):
+                rows.append(_row(rule, str(structure), (a, b), (measure[a], measure[b])) | {"point": point})
+    return sorted(rows, key=lambda row: str(row["bond_id"]))
+
+
+def _row(rule: BondRule, structure_id: str, pair: tuple[str, str], measures: tuple[float, float]) -> dict[str, Any]:
+    return {
+        "bond_id": f"{rule.name}~{structure_id}~{pair[0]}~{pair[1]}",
+        "line_a": pair[0],
+        "line_b": pair[1],
+        "structure_id": structure_id,
+        "kind": rule.kind,
+        "state": "unknown",
+        "resistance_ohm": RESISTANCE_OHM,
+        "evidence": rule.evidence,
+        "probability": rule.probability,
+        "measure_a_m": measures[0],
+        "measure_b_m": measures[1],
+        "rule": rule.name,
+        "source": rule.source,
+    }
+
+
+def _pairs(rule: BondRule, here: pd.DataFrame, structure_id: str, joined: set[Any]) -> Iterator[tuple[str, str]]:
+    """Yield the pairs of lines at one structure that a rule bonds, in the order of their ids."""
+    if here["kind"].iloc[0] not in rule.kinds:
+        return
+    fit = here[(here["end"] | rule.passing) & ((here["asset"] == "cable") | (not rule.cables))]
+    fit = fit[fit["utility"].isin({*rule.first, *rule.second})].sort_values("line_id")
+    utility = dict(zip(fit["line_id"], fit["utility"], strict=True))
+    held = UnionFind(utility)
+    for a, b in combinations(utility, 2):
+        one_way = utility[a] in rule.first and utility[b] in rule.second
+        other_way = utility[b] in rule.first and utility[a] in rule.second
+        if not (one_way or other_way) or (structure_id, a, b) in joined:
+            continue
+        if len(utility) > ALL_PAIRS_UP_TO and held[a] == held[b]:
+            continue
+        held.union(a, b)
+        yield a, b
+
+
+def _joined(lines: gpd.GeoDataFrame, at: pd.DataFrame, snap_m: float) -> set[Any]:
+    """Return (structure_id, line_a, line_b) of the lines that meet at a structure anyway."""
+    ids = lines["line_id"].to_numpy(dtype=object)
+    met = meetings(lines, snap_m=snap_m)
+    here = at.groupby("line_id")[["structure_id", "measure_m"]].apply(lambda part: list(part.itertuples(index=False)))
+    places = here.to_dict() if len(at) else {}
+    found: set[Any] = set()
+    for row in met.itertuples(index=False):
+        pair = tuple(sorted((ids[row.line_a], ids[row.line_b])))
+        for structure_id, measure_m in places.get(ids[row.line_a], ()):
+            if abs(measure_m - row.measure_a_m) <= JOINT_REACH_M + snap_m:
+                found.add((structure_id, *pair))
+    return found
+
+
+def _bonded(recorded: list[dict[str, Any]], places: gpd.GeoDataFrame, reach_m: float) -> set[Any]:
+    """Return (structure_id, line_a, line_b) of the recorded bonds at a structure, named or within reach of it."""
+    found = {(str(row["structure_id"]), row["line_a"], row["line_b"]) for row in recorded if row["structure_id"]}
+    points = np.array([row["point"] for row in recorded], dtype=object)
+    tree = shapely.STRtree(places.geometry.to_numpy())
+    bond, place = tree.query(points, predicate="dwithin", distance=reach_m) if len(points) else ([], [])
+    names = places["structure_id"].astype(str).to_numpy(dtype=object)
+    return found | {(names[p], recorded[k]["line_a"], recorded[k]["line_b"]) for k, p in zip(bond, place, strict=True)}
+
+
+def _metal(lines: gpd.GeoDataFrame) -> NDArray[np.bool_]:
+    """Tell which lines are metal themselves: a tracer wire along a plastic pipe is bonded to nothing by rule."""
+    plastic = lines["material"].isin(_nonmetals()) & (lines["asset"] != "cable")
+    return (~plastic & (lines["asset"] != "tracer_wire")).to_numpy(dtype=bool)
+
+
+@cache
+def _nonmetals() -> frozenset[str]:
+    data = tomllib.loads(resources.files("corridor.data").joinpath("materials.toml").read_text(encoding="utf-8"))
+    return frozenset(name for name, figures in data["materials"].items() if not figures["metallic"]) - {"unknown"}
