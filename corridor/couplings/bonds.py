@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 from functools import cache
 from importlib import resources
 from itertools import combinations
@@ -24,6 +25,8 @@ from corridor.settings import Settings
 from corridor.site.model import Site
 
 __all__ = ["EARTH", "find_bonds"]
+
+Pair = tuple[str, str]  # line_ids, ascending
 
 EARTH = "earth"
 RESISTANCE_OHM = 0.01  # of a bond whose resistance nobody stated (engineering estimate)
@@ -127,15 +130,17 @@ def _inferred(
     isolating = isolating_places(site)
     barred = set(zip(isolating["structure_id"].astype(str), isolating["line_id"], strict=True))
     at = at[[pair not in barred for pair in zip(at["structure_id"], at["line_id"], strict=True)]]
-    joined = _joined(lines, at, settings.site.snap_m) | _bonded(recorded, places, reach_m)
+    joined = _joined(lines, at, settings.site.snap_m)
+    bonded = _bonded(recorded, places, reach_m)
     rows = []
     for structure, here in at.groupby("structure_id", sort=False):
         if len(here) < 2:
             continue
         point = places.geometry.iloc[here["point"].iloc[0]]
         measure = dict(zip(here["line_id"], here["measure_m"], strict=True))
+        settled = _settled(here["line_id"], joined.get(str(structure), set()), bonded.get(str(structure), set()))
         for rule in RULES:
-            for a, b in _pairs(rule, here, str(structure), joined):
+            for a, b in _pairs(rule, here, settled):
                 rows.append(_row(rule, str(structure), (a, b), (measure[a], measure[b])) | {"point": point})
     return sorted(rows, key=lambda row: str(row["bond_id"]))
 
@@ -158,18 +163,33 @@ def _row(rule: BondRule, structure_id: str, pair: tuple[str, str], measures: tup
     }
 
 
-def _pairs(rule: BondRule, here: pd.DataFrame, structure_id: str, joined: set[Any]) -> Iterator[tuple[str, str]]:
+def _settled(names: Iterable[str], joined: set[Pair], bonded: set[Pair]) -> set[Pair]:
+    """Return the pairs at a structure that need no rule: those that meet, and those whose bond is on record.
+
+    Lines that meet are one conductor there: a bond that is recorded for one of them settles all of them.
+    """
+    here = sorted(names)
+    one: Any = UnionFind(here)
+    for a, b in joined:
+        if a in here and b in here:
+            one.union(a, b)
+    known = {(one[a], one[b]) for a, b in bonded if a in here and b in here}
+    known |= {(b, a) for a, b in known}
+    return {(a, b) for a, b in combinations(here, 2) if one[a] == one[b] or (one[a], one[b]) in known}
+
+
+def _pairs(rule: BondRule, here: pd.DataFrame, settled: set[Pair]) -> Iterator[Pair]:
     """Yield the pairs of lines at one structure that a rule bonds, in the order of their ids."""
     if here["kind"].iloc[0] not in rule.kinds:
         return
     fit = here[(here["end"] | rule.passing) & ((here["asset"] == "cable") | (not rule.cables))]
     fit = fit[fit["utility"].isin({*rule.first, *rule.second})].sort_values("line_id")
     utility = dict(zip(fit["line_id"], fit["utility"], strict=True))
-    held = UnionFind(utility)
+    held: Any = UnionFind(utility)
     for a, b in combinations(utility, 2):
         one_way = utility[a] in rule.first and utility[b] in rule.second
         other_way = utility[b] in rule.first and utility[a] in rule.second
-        if not (one_way or other_way) or (structure_id, a, b) in joined:
+        if not (one_way or other_way) or (a, b) in settled:
             continue
         if len(utility) > ALL_PAIRS_UP_TO and held[a] == held[b]:
             continue
@@ -177,29 +197,34 @@ def _pairs(rule: BondRule, here: pd.DataFrame, structure_id: str, joined: set[An
         yield a, b
 
 
-def _joined(lines: gpd.GeoDataFrame, at: pd.DataFrame, snap_m: float) -> set[Any]:
-    """Return (structure_id, line_a, line_b) of the lines that meet at a structure anyway."""
+def _joined(lines: gpd.GeoDataFrame, at: pd.DataFrame, snap_m: float) -> dict[str, set[Pair]]:
+    """Return, by structure, the pairs of lines that meet at it."""
     ids = lines["line_id"].to_numpy(dtype=object)
-    met = meetings(lines, snap_m=snap_m)
-    here = at.groupby("line_id")[["structure_id", "measure_m"]].apply(lambda part: list(part.itertuples(index=False)))
-    places = here.to_dict() if len(at) else {}
-    found: set[Any] = set()
-    for row in met.itertuples(index=False):
-        pair = tuple(sorted((ids[row.line_a], ids[row.line_b])))
-        for structure_id, measure_m in places.get(ids[row.line_a], ()):
+    places: dict[str, list[tuple[str, float]]] = defaultdict(list)
+    for structure_id, line_id, measure_m in at[["structure_id", "line_id", "measure_m"]].itertuples(index=False):
+        places[line_id].append((structure_id, measure_m))
+    found: dict[str, set[Pair]] = defaultdict(set)
+    for row in meetings(lines, snap_m=snap_m).itertuples(index=False):
+        a, b = ids[row.line_a], ids[row.line_b]
+        for structure_id, measure_m in places.get(a, ()):
             if abs(measure_m - row.measure_a_m) <= JOINT_REACH_M + snap_m:
-                found.add((structure_id, *pair))
+                found[structure_id].add((min(a, b), max(a, b)))
     return found
 
 
-def _bonded(recorded: list[dict[str, Any]], places: gpd.GeoDataFrame, reach_m: float) -> set[Any]:
-    """Return (structure_id, line_a, line_b) of the recorded bonds at a structure, named or within reach of it."""
-    found = {(str(row["structure_id"]), row["line_a"], row["line_b"]) for row in recorded if row["structure_id"]}
-    points = np.array([row["point"] for row in recorded], dtype=object)
-    tree = shapely.STRtree(places.geometry.to_numpy())
-    bond, place = tree.query(points, predicate="dwithin", distance=reach_m) if len(points) else ([], [])
-    names = places["structure_id"].astype(str).to_numpy(dtype=object)
-    return found | {(names[p], recorded[k]["line_a"], recorded[k]["line_b"]) for k, p in zip(bond, place, strict=True)}
+def _bonded(recorded: list[dict[str, Any]], places: gpd.GeoDataFrame, reach_m: float) -> dict[str, set[Pair]]:
+    """Return, by structure, the pairs of lines with a recorded bond that names it or stands within reach of it."""
+    found: dict[str, set[Pair]] = defaultdict(set)
+    for row in recorded:
+        if row["structure_id"]:
+            found[str(row["structure_id"])].add((row["line_a"], row["line_b"]))
+    if recorded:
+        points = np.array([row["point"] for row in recorded], dtype=object)
+        near = shapely.STRtree(places.geometry.to_numpy()).query(points, predicate="dwithin", distance=reach_m)
+        for bond, place in near.T:
+            row = recorded[bond]
+            found[str(places["structure_id"].iloc[place])].add((row["line_a"], row["line_b"]))
+    return found
 
 
 def _metal(lines: gpd.GeoDataFrame) -> NDArray[np.bool_]:

@@ -171,7 +171,9 @@ def _links(asked: _Asked, nodes: NodeTable) -> pd.DataFrame:
             })  # fmt: skip
     types: dict[str, Any] = dict.fromkeys(LINK_COLUMNS, object)
     types |= {"resistance_ohm": float, "capacitance_f": float, "probability": float, "closed": bool, "switchable": bool}
-    return pd.DataFrame(rows, columns=list(LINK_COLUMNS)).astype(types)
+    links = pd.DataFrame(rows, columns=list(LINK_COLUMNS)).astype(types)
+    links["source_id"] = links["source_id"].where(links["source_id"].notna(), None)
+    return links
 
 
 def _junctions(asked: _Asked, nodes: NodeTable) -> list[dict[str, Any]]:

@@ -191,7 +191,7 @@ def _reached_spans(graph: nx.Graph[Hashable], reached: dict[Hashable, float], di
         at_m = min(reached.get(a, np.inf), reached.get(b, np.inf))
         if at_m < distance_m or at_m == 0:
             for name in held["spans"]:
-                spans[name] = min(at_m, spans.get(name, np.inf))
+                spans[name] = min(float(at_m), spans.get(name, np.inf))
     return dict(sorted(spans.items()))
 
 
