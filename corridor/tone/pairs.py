@@ -87,7 +87,7 @@ def mutual_impedance(
     # what isn't smooth is exact: the potential between the ends, and 1/R1 and 1/R2 along the wires
     step_a, step_b = a[1] - a[0], b[1] - b[0]
     tangent_a, tangent_b = step_a / np.linalg.norm(step_a), step_b / np.linalg.norm(step_b)
-    exact = float(tangent_a @ tangent_b) * straight_pair_integral(a, b, 0.0)
+    exact = float(tangent_a @ tangent_b) * straight_pair_integral(a, b, CONTACT_M)
     upright = float(tangent_a[2] * tangent_b[2])
     if upright != 0.0:
         exact -= 2.0 * upright * straight_pair_integral(a, b * np.array([1.0, 1.0, -1.0]), CONTACT_M)
