@@ -35,7 +35,9 @@ LINK_COLUMNS = (
 )  # fmt: skip
 GROUND_COLUMNS = (
     "ground_id", "node_id", "line_id", "resistance_ohm", "evidence", "closed", "switchable", "probability",
+    "resistance_low_ohm", "resistance_high_ohm",
 )  # fmt: skip
+RANGE_COLUMNS = ("resistance_low_ohm", "resistance_high_ohm")
 
 
 @dataclass(frozen=True)
@@ -241,7 +243,10 @@ def _grounds(asked: _Asked, nodes: NodeTable, frame: gpd.GeoDataFrame) -> gpd.Ge
         evidence = record["evidence"] if isinstance(record["evidence"], str) else "recorded"
         row = {"ground_id": record["ground_id"] if own else record["bond_id"], "node_id": nodes.node_id(place)}
         row |= {"line_id": record["line_id"] if own else record["line_a"]}
-        row["resistance_ohm"] = GROUND_OHM if pd.isna(record["resistance_ohm"]) else record["resistance_ohm"]
+        ohm = GROUND_OHM if pd.isna(record["resistance_ohm"]) else float(record["resistance_ohm"])
+        row["resistance_ohm"] = ohm
+        for name in RANGE_COLUMNS:
+            row[name] = ohm if pd.isna(record.get(name)) else float(record[name])
         if own:
             known = evidence in KNOWN
             switch = {"closed": True, "switchable": not known, "evidence": evidence}
@@ -249,7 +254,8 @@ def _grounds(asked: _Asked, nodes: NodeTable, frame: gpd.GeoDataFrame) -> gpd.Ge
         else:
             rows.append(row | _switch(record))
     types: dict[str, Any] = dict.fromkeys(GROUND_COLUMNS, object)
-    types |= {"resistance_ohm": float, "probability": float, "closed": bool, "switchable": bool}
+    types |= dict.fromkeys(("resistance_ohm", "probability", *RANGE_COLUMNS), float)
+    types |= {"closed": bool, "switchable": bool}
     columns = pd.DataFrame(rows, columns=list(GROUND_COLUMNS)).astype(types)
     columns = columns.sort_values("ground_id", kind="stable", ignore_index=True)
     where = frame.set_index("node_id").geometry.loc[columns["node_id"]].to_numpy() if rows else []

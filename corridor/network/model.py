@@ -26,12 +26,15 @@ class Network:
         line's direction). Only conductive lines that exist; cut at every node that matters electrically.
         Gasketed joints along a span are not nodes: the tone room cuts there.
     nodes : GeoDataFrame
-        node_id, line_id, at_m, kind (end, tee, bond, ground, access), geometry. A node belongs to one line.
+        node_id, line_id, at_m, kind (end, tee, isolation, bond, ground, access), geometry. A node belongs to one
+        line. An isolating joint inside a line has a node on either side, ``<line_id>@<at_m>`` towards the line's start
+        and the same with a plus sign towards its end, joined by an isolation.
     links : DataFrame
         link_id, kind (junction, bond, isolation), node_a, node_b, line_a, line_b, closed (nominal state), switchable
         (solved both ways), resistance_ohm, capacitance_f, probability, evidence, source_id (bond_id, structure_id).
     grounds : GeoDataFrame
-        ground_id, node_id, line_id, resistance_ohm, evidence, closed, switchable, probability, geometry.
+        ground_id, node_id, line_id, resistance_ohm, evidence, closed, switchable, probability, resistance_low_ohm,
+        resistance_high_ohm, geometry. A bond to earth is one too, with its bond_id for name.
     """
 
     graph: nx.MultiGraph[str]

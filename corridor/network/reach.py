@@ -22,6 +22,7 @@ __all__ = ["Growth", "grow", "reach_graph"]
 Floats = NDArray[np.float64]
 Anchor = tuple[str, int, str]  # coupling, number along it, line
 
+TOUCH_M = 1e-6  # an anchor at a node is on the spans on both sides of it
 ANCHOR_M = 10.0  # along a parallel run tone may jump anywhere; so closely is it let
 
 
@@ -110,11 +111,11 @@ def reach_graph(network: Network, couplings: Couplings) -> nx.Graph[Hashable]:
     for line, part in spans.groupby("line_id", sort=False):
         measures, names = anchors.get(str(line), NO_ANCHORS)
         for span in part.itertuples(index=False):
-            first, last = np.searchsorted(measures, (span.start_m, span.end_m))
+            first, last = np.searchsorted(measures, (span.start_m - TOUCH_M, span.end_m + TOUCH_M))
             places = [span.start_m, *measures[first:last], span.end_m]
             chain: list[Hashable] = [span.node_start, *names[first:last], span.node_end]
             for k in range(len(chain) - 1):
-                step_m = float(places[k + 1] - places[k])
+                step_m = max(0.0, float(places[k + 1] - places[k]))
                 _cheapest(graph, chain[k], chain[k + 1], weight=step_m, span_id=span.span_id)
     for a, b in network.links[["node_a", "node_b"]].itertuples(index=False):
         _cheapest(graph, a, b, weight=0.0, span_id=None)

@@ -1,0 +1,159 @@
+"""Bonded groups, against connected components taken by hand."""
+
+from dataclasses import replace
+from typing import Any
+
+import geopandas as gpd
+import networkx as nx
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from corridor.couplings import find_bonds
+from corridor.dictionary import RESULT_TABLES
+from corridor.errors import CrsError, InputError
+from corridor.frames import provenance
+from corridor.network import bonded_groups
+from corridor.site.model import Site
+from tests.builders import make_site
+from tests.network.small import LINES, built, random_site, small_site
+
+LEVELS = ("recorded", "likely", "possible")
+
+
+def by_level(groups: gpd.GeoDataFrame) -> dict[str, list[list[str]]]:
+    return {level: [row.split(" ") for row in groups["line_ids"][groups["level"] == level]] for level in LEVELS}
+
+
+def by_hand(site: Site) -> dict[str, list[list[str]]]:
+    """Connected components of the network's links, line by line."""
+    network = built(site)[0]
+    states = find_bonds(site).set_index("bond_id")["state"]
+    found = {}
+    for level in LEVELS:
+        graph: nx.Graph[str] = nx.Graph()
+        for link in network.links.itertuples():
+            if link.kind == "isolation":
+                continue
+            is_open = link.kind == "bond" and states[link.source_id] == "open"
+            settled = link.closed and not link.switchable
+            fits = {"recorded": settled, "likely": link.closed, "possible": not is_open}[level]
+            if fits and link.line_a != link.line_b:
+                graph.add_edge(link.line_a, link.line_b)
+        found[level] = sorted(sorted(part) for part in nx.connected_components(graph))
+    return found
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=25, deadline=None)
+def test_groups_are_the_components_of_the_network(seed: int) -> None:
+    site = random_site(seed)
+    assert by_level(bonded_groups(site)) == by_hand(site)
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=15, deadline=None)
+def test_a_level_of_less_evidence_only_joins(seed: int) -> None:
+    groups = by_level(bonded_groups(random_site(seed)))
+    for strict, loose in ((groups["recorded"], groups["likely"]), (groups["likely"], groups["possible"])):
+        assert all(any(set(small) <= set(large) for large in loose) for small in strict)
+
+
+def test_the_small_site() -> None:
+    assert by_level(bonded_groups(small_site())) == {
+        "recorded": [["E1", "E2", "E3"]],
+        "likely": [["E1", "E2", "E3", "W1"]],
+        "possible": [["E1", "E2", "E3", "W1"]],
+    }
+
+
+def test_an_isolating_joint_inside_a_line_leaves_the_line_whole() -> None:
+    # groups are groups of lines: the two halves of G1 bear one name
+    bond = {"bond_id": "b", "line_a": "E1", "line_b": "G1", "state": "closed", "geometry": (4, -2)}
+    assert by_level(bonded_groups(small_site(bonds=[bond])))["recorded"] == [["E1", "E2", "E3", "G1"]]
+
+
+def test_lines_without_a_bond_are_not_called_anything() -> None:
+    assert bonded_groups(make_site(lines=[LINES[0], LINES[3]])).empty
+
+
+def rows(bonds: list[dict[str, Any]], count: int = 3) -> gpd.GeoDataFrame:
+    lines = [{"line_id": f"L{k}", "geometry": [(0, 5 * k), (20, 5 * k)]} for k in range(count)]
+    full = [{"bond_id": f"b{k}", **bond} for k, bond in enumerate(bonds)]
+    return bonded_groups(make_site(lines=lines, bonds=full)).set_index("group_id")
+
+
+def pair(a: int, b: int, **words: Any) -> dict[str, Any]:
+    return {"line_a": f"L{a}", "line_b": f"L{b}", **words}
+
+
+@pytest.mark.parametrize("evidence", ["recorded", "observed", "measured", "inferred", "suspected"])
+@pytest.mark.parametrize("state", ["closed", "open", "unknown"])
+def test_the_level_of_one_bond(evidence: str, state: str) -> None:
+    found = rows([pair(0, 1, evidence=evidence, state=state, probability=0.6)])
+    if state == "open":
+        assert found.empty
+        return
+    known = evidence in ("recorded", "observed", "measured") and state == "closed"
+    assert list(found["level"]) == (["recorded"] if known else []) + ["likely", "possible"]
+    assert set(found["evidence_weakest"]) == {evidence}
+    assert set(found["probability"]) == {0.6}
+
+
+def test_less_likely_than_not_is_possible() -> None:
+    assert list(rows([pair(0, 1, probability=0.49)])["level"]) == ["possible"]
+
+
+def test_the_weakest_link_of_the_best_way() -> None:
+    found = rows([
+        pair(0, 1, evidence="measured", state="closed"),
+        pair(1, 2, evidence="inferred", probability=0.7),
+        pair(0, 2, evidence="suspected", probability=0.2),
+    ])  # fmt: skip
+    assert found.loc["recorded:L0", "line_ids"] == "L0 L1"
+    assert found.loc["recorded:L0", "evidence_weakest"] == "measured"
+    assert found.loc["possible:L0", "line_ids"] == "L0 L1 L2"
+    assert found.loc["possible:L0", "evidence_weakest"] == "inferred"
+    assert found.loc["possible:L0", "probability"] == 0.7
+
+
+def test_of_two_bonds_as_likely_the_better_known_counts() -> None:
+    found = rows([pair(0, 1, evidence="suspected", probability=0.6), pair(0, 1, evidence="observed", probability=0.6)])
+    assert found.loc["likely:L0", "evidence_weakest"] == "observed"
+
+
+def test_a_bond_to_earth_joins_no_lines() -> None:
+    assert rows(
+        [{"line_a": "L0", "line_b": "earth", "state": "closed"}, {"line_a": "L1", "line_b": "earth", "state": "closed"}]
+    ).empty
+
+
+def test_length_count_and_geometry() -> None:
+    found = rows([pair(0, 1, state="closed")])
+    row = found.loc["recorded:L0"]
+    assert (row["line_count"], row["length_m"]) == (2, 40.0)
+    assert row.geometry.geom_type == "MultiLineString"
+    assert row.geometry.length == 40.0
+
+
+def test_bonds_already_found_may_be_given() -> None:
+    site = small_site()
+    pd.testing.assert_frame_equal(bonded_groups(site, bonds_found=find_bonds(site)), bonded_groups(site))
+    assert by_level(bonded_groups(site, bonds_found=find_bonds(site).iloc[:0]))["likely"] == [["E1", "E2", "E3"]]
+
+
+@pytest.mark.parametrize("site", [small_site(), make_site(lines=[LINES[0]])])
+def test_the_table_is_the_dictionarys(site: Site) -> None:
+    groups = bonded_groups(site)
+    assert list(groups.columns) == [*RESULT_TABLES["bonded_groups"].names, "geometry"]
+    assert groups.crs == site.crs
+    assert provenance(groups)[-1]["function"] == "bonded_groups"
+
+
+def test_lines_that_cannot_be_used_are_refused() -> None:
+    site = small_site()
+    with pytest.raises(CrsError):
+        bonded_groups(replace(site, lines=site.lines.to_crs("EPSG:4326")))
+    with pytest.raises(InputError):
+        bonded_groups(replace(site, lines=site.lines.assign(line_id="x")))
