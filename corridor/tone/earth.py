@@ -150,7 +150,7 @@ def potential_kernel_f(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex)
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
     if gamma == 0.0:
-        return (1.0 / r).astype(np.complex128)
+        return np.asarray(1.0 / r, dtype=np.complex128)
     a, b = _arguments(rho, h_sum, r, gamma)
     return _moment(_products(a, b), a, b) / r
 
@@ -175,7 +175,7 @@ def vector_kernel_t(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) ->
         If an offset or depth is negative, or both are zero.
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
-    series = (1.0 - 2.0 * gamma * r / 3.0) / r
+    series = np.asarray((1.0 - 2.0 * gamma * r / 3.0) / r, dtype=np.complex128)
     small = abs(gamma) * r < SERIES_LIMIT
     if np.all(small):
         return series
@@ -195,7 +195,7 @@ def vector_kernel_t(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) ->
     e_rr = wave * (2.0 + 2.0 * gamma * r + (gamma * r) ** 2) / r**3
     e_hh = e_rr * h_sum**2 / r**2 + e_r * (1.0 / r - h_sum**2 / r**3)
     closed = 2.0 / gamma**2 * (e_hh - f_hh) + 2.0 * moment / r
-    return np.where(small, series, closed)
+    return np.asarray(np.where(small, series, closed), dtype=np.complex128)
 
 
 def g_a(rho_m: ArrayLike, depth_a_m: ArrayLike, depth_b_m: ArrayLike, *, gamma: complex) -> ComplexArray:
@@ -283,7 +283,8 @@ def _arguments(
     rho: NDArray[np.float64], h_sum: NDArray[np.float64], r: NDArray[np.float64], gamma: complex
 ) -> tuple[ComplexArray, ComplexArray]:
     # R - H written as rho^2/(R + H): no cancellation right above an element
-    return gamma * rho**2 / (2.0 * (r + h_sum)), gamma * (r + h_sum) / 2.0
+    slope = np.complex128(gamma)
+    return slope * (rho**2 / (2.0 * (r + h_sum))), slope * ((r + h_sum) / 2.0)
 
 
 def _products(a: ComplexArray, b: ComplexArray) -> _Products:

@@ -209,7 +209,7 @@ def _pair(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
 
 
 @numba.njit(cache=True)
-def _fill_row(i: int, sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
+def _fill_row(i: np.int64, sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
     outer, chain = sections.outer, sections.chain
     for j in range(i, len(outer)):
         floor_m = max(outer[i], outer[j]) if chain[i] == chain[j] else outer[i] + outer[j]

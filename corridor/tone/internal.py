@@ -3,6 +3,7 @@
 import cmath
 import math
 
+import numpy as np
 from scipy import special
 
 from corridor.constants import EPSILON_0, MU_0, TWO_PI
@@ -37,9 +38,9 @@ def internal_impedance(
     Returns
     -------
     complex
-        Ohm per metre. Solid: gamma/(2 pi a sigma) I0(gamma a)/I1(gamma a); tube with inner radius q: gamma/(2 pi a sigma)
-        [I0(a) K1(q) + K0(a) I1(q)]/[I1(a) K1(q) - I1(q) K1(a)], arguments times gamma (Schelkunoff 1934, The
-        electromagnetic theory of coaxial transmission lines and cylindrical shields, Bell System Technical Journal
+        Ohm per metre. Solid: gamma/(2 pi a sigma) I0(gamma a)/I1(gamma a); tube with inner radius q: the same
+        factor times [I0(a) K1(q) + K0(a) I1(q)]/[I1(a) K1(q) - I1(q) K1(a)], arguments times gamma (Schelkunoff 1934,
+        The electromagnetic theory of coaxial transmission lines and cylindrical shields, Bell System Technical Journal
         13:532, surface impedance with external return).
 
     Raises
@@ -60,12 +61,12 @@ def internal_impedance(
         return complex(resistivity_ohm_m / (math.pi * wall * (2.0 * radius_m - wall)))
     gamma = cmath.sqrt(1j * TWO_PI * frequency_hz * MU_0 * relative_permeability / resistivity_ohm_m)
     factor = gamma * resistivity_ohm_m / (TWO_PI * radius_m)
-    outer = gamma * radius_m
+    outer = np.complex128(gamma * radius_m)
     if wall == radius_m:
         return complex(factor * special.ive(0, outer) / special.ive(1, outer))
-    inner = gamma * (radius_m - wall)
+    inner = np.complex128(gamma * (radius_m - wall))
     # scaled functions; both products are divided by exp(Re outer - inner), so that a thick iron wall can't overflow
-    decay = cmath.exp(inner - outer + (inner - outer).real)
+    decay = np.exp(inner - outer + (inner - outer).real)
     k1_inner, i1_inner = special.kve(1, inner), special.ive(1, inner) * decay
     numerator = special.ive(0, outer) * k1_inner + special.kve(0, outer) * i1_inner
     denominator = special.ive(1, outer) * k1_inner - special.kve(1, outer) * i1_inner
@@ -105,7 +106,10 @@ def coating_admittance(
     """
     _require(inner_radius_m > 0.0, "inner_radius_m", inner_radius_m, "a positive number")
     _require(
-        outer_radius_m > inner_radius_m, "outer_radius_m", outer_radius_m, f"larger than inner_radius_m, {inner_radius_m}"
+        outer_radius_m > inner_radius_m,
+        "outer_radius_m",
+        outer_radius_m,
+        f"larger than inner_radius_m, {inner_radius_m}",
     )
     for name, value in {
         "relative_permittivity": relative_permittivity,

@@ -1,7 +1,7 @@
 """Tables of the half-space kernels for one soil and frequency, read by the pair loops.
 
-The closed forms cost some microseconds a point; a matrix of 3000 sections needs ten million. Both kernels are smooth once
-they are multiplied by R2 and freed of the wave of the image, so a bicubic table on asinh(rho), ln(H) serves.
+The closed forms cost some microseconds a point; a matrix of 3000 sections needs ten million. Both kernels are smooth
+once they are multiplied by R2 and freed of the wave of the image, so a bicubic table on asinh(rho), ln(H) serves.
 """
 
 import math
@@ -145,9 +145,7 @@ def cubic_weights(t: float) -> tuple[float, float, float, float]:
 
 
 @numba.njit(cache=True)
-def rests_at(
-    rests: NDArray[Any], scale: NDArray[Any], rho_m: float, depth_sum_m: float
-) -> tuple[complex, complex]:
+def rests_at(rests: NDArray[Any], scale: NDArray[Any], rho_m: float, depth_sum_m: float) -> tuple[complex, complex]:
     """Read both functions of an `EarthTable` at one point, for use inside compiled loops.
 
     Parameters
@@ -183,9 +181,7 @@ def rests_at(
 
 
 @numba.njit(cache=True)
-def _read(
-    rests: NDArray[Any], scale: NDArray[Any], rho_m: NDArray[Any], depth_sum_m: NDArray[Any]
-) -> NDArray[Any]:
+def _read(rests: NDArray[Any], scale: NDArray[Any], rho_m: NDArray[Any], depth_sum_m: NDArray[Any]) -> NDArray[Any]:
     out = np.empty((rho_m.size, 2), dtype=np.complex128)
     for i in range(rho_m.size):
         out[i, 0], out[i, 1] = rests_at(rests, scale, rho_m[i], depth_sum_m[i])

@@ -1,11 +1,11 @@
 """The two matrices of the tone network: series impedance Z along the sections and leakage impedance P to the soil.
 
-Frequency-independent integrals come ready from `corridor.tone.integrals`; what the earth adds is smooth and is read from
-an `EarthTable` at midpoints, for near pairs at two Gauss points on each section.
+Frequency-independent integrals come ready from `corridor.tone.integrals`; what the earth adds is smooth and is read
+from an `EarthTable` at midpoints, for near pairs at two Gauss points on each section.
 """
 
 import math
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numba
 import numpy as np
@@ -41,6 +41,14 @@ class _Earth(NamedTuple):
     leakage_factor: complex  # 1/(4 pi sigma)
     rests: ComplexArray
     scale: FloatArray
+
+
+class _Work(NamedTuple):
+    direct: FloatArray
+    image: FloatArray
+    leakage_diagonal: FloatArray
+    Z: ComplexArray
+    P: ComplexArray
 
 
 def section_matrices(
@@ -105,7 +113,7 @@ def section_matrices(
     sections = _sections(start, end, located)
     soil = (resistivity_ohm_m, frequency_hz, relative_permittivity)
     Z, P = np.empty((n, n), dtype=np.complex128), np.empty((n, n), dtype=np.complex128)
-    _fill(sections, _earth(sections, soil), integrals, (Z, P))
+    _fill(sections, _earth(sections, soil), _Work(*integrals, Z, P))
     diagonal = np.arange(n)
     Z[diagonal, diagonal] += np.where(located, 0.0, series * sections.length)
     P[diagonal, diagonal] += _coating_ohm(coating, sections.length)
@@ -167,7 +175,7 @@ def _wave_rest(gamma: complex, distance: float) -> complex:
 
 
 @numba.njit(cache=True)
-def _rest(i: int, j: int, sections: _Sections, earth: _Earth) -> tuple[complex, complex, float]:
+def _rest(i: np.int64, j: int, sections: _Sections, earth: _Earth) -> tuple[complex, complex, float]:
     """Mean over two sections of the smooth parts of g_A and g_K, and of the term between vertical and horizontal."""
     a, b = sections.tangent[i], sections.tangent[j]
     offset_x = sections.points[i, 0, 0] - sections.points[j, 0, 0]
@@ -195,14 +203,14 @@ def _rest(i: int, j: int, sections: _Sections, earth: _Earth) -> tuple[complex, 
 
 
 @numba.njit(cache=True)
-def _fill_row(i: int, sections: _Sections, earth: _Earth, fixed: Any, out: Any) -> None:
-    Z, P = out
+def _fill_row(i: np.int64, sections: _Sections, earth: _Earth, work: _Work) -> None:
+    Z, P = work.Z, work.P
     a = sections.tangent[i]
     for j in range(i, len(sections.length)):
         b = sections.tangent[j]
         area = sections.length[i] * sections.length[j]
         vector, potential, mixed = _rest(i, j, sections, earth)
-        direct, image = fixed.direct[i, j], fixed.image[i, j]
+        direct, image = work.direct[i, j], work.image[i, j]
         if sections.conducts[i] and sections.conducts[j]:
             level = a[0] * b[0] + a[1] * b[1]
             upright = a[2] * b[2]
@@ -212,18 +220,18 @@ def _fill_row(i: int, sections: _Sections, earth: _Earth, fixed: Any, out: Any) 
         else:
             Z[i, j] = 0.0
         if i == j:
-            direct = fixed.leakage_diagonal[i]
+            direct = work.leakage_diagonal[i]
         P[i, j] = earth.leakage_factor * ((direct + earth.reflection * image) / area + potential)
         Z[j, i], P[j, i] = Z[i, j], P[i, j]
 
 
 @numba.njit(parallel=True, cache=True)
-def _fill(sections: _Sections, earth: _Earth, fixed: Any, out: Any) -> None:
+def _fill(sections: _Sections, earth: _Earth, work: _Work) -> None:
     n = len(sections.length)
     # a long and a short row of the triangle together: equal work for each thread
     for k in numba.prange((n + 1) // 2):
         first = np.int64(k)
         last = n - 1 - first
-        _fill_row(first, sections, earth, fixed, out)
+        _fill_row(first, sections, earth, work)
         if last != first:
-            _fill_row(last, sections, earth, fixed, out)
+            _fill_row(last, sections, earth, work)

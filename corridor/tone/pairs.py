@@ -69,8 +69,8 @@ def mutual_impedance(
     Raises
     ------
     DomainError
-        If a shape is wrong, a wire has no length or isn't below ground, soil or frequency are out of range, or the wires
-        touch end to end or run on top of each other.
+        If a shape is wrong, a wire has no length or isn't below ground, soil or frequency are out of range, or the
+        wires touch end to end or run on top of each other.
     """
     a, b = _wire(wire_a, "wire_a"), _wire(wire_b, "wire_b")
     if not frequency_hz > 0.0:
@@ -171,4 +171,5 @@ def _smooth(a: FloatArray, b: FloatArray, soil: _Soil, *, panels: int) -> comple
 
 def _wave_rest(gamma: complex, distance: FloatArray) -> ComplexArray:
     apart = np.maximum(distance, CONTACT_M)
-    return np.expm1(-gamma * apart) / apart
+    grown: ComplexArray = np.expm1((-gamma * apart).astype(np.complex128))
+    return grown / apart

@@ -109,7 +109,8 @@ def test_direct_current_limits(rho: float, h_sum: float) -> None:
 @given(gamma_angle=st.floats(0.5, 0.7854), ratio=st.floats(0.0, 1.0))
 @settings(max_examples=60, deadline=None)
 def test_series_meets_closed_form(gamma_angle: float, ratio: float) -> None:
-    # both sides of the switch differ by what the series leaves out and the closed form cancels, some 1e-8 (eps/|gamma R|^2 = 2e-8)
+    # both sides of the switch differ by what the series leaves out and the closed form cancels, some 1e-8 (eps/|gamma
+    # R|^2 = 2e-8)
     gamma = 1e-3 * np.exp(1j * gamma_angle)
     r = SERIES_LIMIT / abs(gamma)
     values = [

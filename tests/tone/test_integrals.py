@@ -108,7 +108,10 @@ def test_right_angle_corner_has_a_known_value() -> None:
     # identity: two unit wires from one point at a right angle, integral over the unit square of 1/sqrt(x^2 + y^2)
     # = 2 ln(1 + sqrt 2)
     origin = np.array([0.0, 0.0, 1.0])
-    wire_a, wire_b = np.array([origin, origin + [1.0, 0.0, 0.0]]), np.array([origin, origin + [0.0, 1.0, 0.0]])
+    wire_a, wire_b = (
+        np.array([origin, origin + np.array([1.0, 0.0, 0.0])]),
+        np.array([origin, origin + np.array([0.0, 1.0, 0.0])]),
+    )
     assert straight_pair_integral(wire_a, wire_b, 0.0) == pytest.approx(2.0 * math.log(1.0 + math.sqrt(2.0)), rel=1e-12)
 
 

@@ -16,7 +16,8 @@ IRON = {"resistivity_ohm_m": 1.7e-7, "relative_permeability": 300.0}
 
 @given(radius=st.floats(1e-3, 0.5), share=st.floats(0.01, 0.99), frequency=st.floats(1.0, 200e3))
 def test_a_tube_resists_more_than_the_solid_wire(radius: float, share: float, frequency: float) -> None:
-    # not strictly: the resistance of a tube dips a few percent below the solid one where the wall is about 1.5 skin depths
+    # not strictly: the resistance of a tube dips a few percent below the solid one where the wall is about 1.5 skin
+    # depths
     solid = internal_impedance(radius, frequency_hz=frequency, **IRON)
     tube = internal_impedance(radius, frequency_hz=frequency, wall_m=share * radius, **IRON)
     assert tube.real > 0.9 * solid.real
@@ -50,7 +51,9 @@ def test_zero_frequency_is_continuous() -> None:
 
 
 def test_thick_iron_wall_does_not_overflow() -> None:
-    value = internal_impedance(0.5, frequency_hz=200e3, wall_m=0.2, resistivity_ohm_m=1e-7, relative_permeability=2000.0)
+    value = internal_impedance(
+        0.5, frequency_hz=200e3, wall_m=0.2, resistivity_ohm_m=1e-7, relative_permeability=2000.0
+    )
     assert math.isfinite(value.real)
     assert value.real > 0.0
 
@@ -76,9 +79,7 @@ def test_impossible_metal_is_refused(change: dict[str, float], said: str) -> Non
 
 def test_coating_is_a_coaxial_capacitor_beside_a_conductance() -> None:
     # textbook coaxial line: C = 2 pi eps/ln(b/a), G = 2 pi sigma/ln(b/a)
-    y = coating_admittance(
-        0.1, 0.1 * math.e, relative_permittivity=2.3, conductivity_s_per_m=1e-9, frequency_hz=1e4
-    )
+    y = coating_admittance(0.1, 0.1 * math.e, relative_permittivity=2.3, conductivity_s_per_m=1e-9, frequency_hz=1e4)
     assert y.real == pytest.approx(2 * math.pi * 1e-9)
     assert y.imag == pytest.approx((2 * math.pi) ** 2 * 1e4 * EPSILON_0 * 2.3)
 

@@ -63,7 +63,8 @@ def test_nodes_are_met_exactly() -> None:
 
 
 def test_rests_vanish_with_frequency() -> None:
-    # identity: without frequency T R2 = F R2 = W = 1, both rests are zero; with little, they are of first order in gamma R2
+    # identity: without frequency T R2 = F R2 = W = 1, both rests are zero; with little, they are of first order in
+    # gamma R2
     table = _table(1e-6, 100.0)
     assert np.max(np.abs(table.rests)) < 2.0 * abs(table.gamma) * 300.0
 
@@ -83,9 +84,7 @@ def test_weights_reproduce_cubics(t: float, roots: tuple[float, float, float]) -
     assert weights @ np.polyval(np.poly(roots), nodes) == pytest.approx(np.polyval(np.poly(roots), t), abs=1e-10)
 
 
-@pytest.mark.parametrize(
-    ("rho", "h_sum"), [(301.0, 1.0), (-0.1, 1.0), (1.0, 0.79), (1.0, 5.01), (np.nan, 1.0)]
-)
+@pytest.mark.parametrize(("rho", "h_sum"), [(301.0, 1.0), (-0.1, 1.0), (1.0, 0.79), (1.0, 5.01), (np.nan, 1.0)])
 def test_points_outside_are_refused(rho: float, h_sum: float) -> None:
     with pytest.raises(DomainError, match="outside the kernel table"):
         _table(10e3, 100.0).kernels(rho, h_sum)

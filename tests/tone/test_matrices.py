@@ -26,9 +26,11 @@ def _matrices(start: Any, end: Any, **change: Any) -> tuple[NDArray[np.complex12
     n = len(start)
     radius = change.pop("radius_m", np.full(n, RADIUS_M))
     integrals = inverse_distance_integrals(
-        start, end, radius_m=radius, outer_radius_m=change.pop("outer_radius_m", radius), chain=change.pop(
-            "chain", np.arange(n)
-        )
+        start,
+        end,
+        radius_m=radius,
+        outer_radius_m=change.pop("outer_radius_m", radius),
+        chain=change.pop("chain", np.arange(n)),
     )
     values: dict[str, Any] = {
         "series_ohm_per_m": np.zeros(n),
@@ -97,8 +99,8 @@ PAIRS = {
 @pytest.mark.parametrize("pair", PAIRS)
 @pytest.mark.parametrize(("resistivity", "frequency"), [(1000.0, 500.0), (100.0, 50e3), (10.0, 200e3)])
 def test_entries_against_the_direct_kernels(pair: str, resistivity: float, frequency: float) -> None:
-    # Z is mutual_impedance without the terms of its ends, P the mean of g_K: both by many points instead of table and two.
-    # Tolerance: the smooth part at two Gauss points, relative to the entry.
+    # Z is mutual_impedance without the terms of its ends, P the mean of g_K: both by many points instead of table and
+    # two. Tolerance: the smooth part at two Gauss points, relative to the entry.
     wire_a, wire_b = (np.array(w) for w in PAIRS[pair])
     Z, P = _matrices(
         [wire_a[0], wire_b[0]], [wire_a[1], wire_b[1]], resistivity_ohm_m=resistivity, frequency_hz=frequency
@@ -142,7 +144,8 @@ def test_inductive_self_term_knows_the_metal_leakage_the_coating() -> None:
     bare = _matrices([[0, 0, 1]], [[2, 0, 1]], radius_m=np.array([0.05]))
     coated = _matrices([[0, 0, 1]], [[2, 0, 1]], radius_m=np.array([0.05]), outer_radius_m=np.array([0.08]))
     assert coated[0][0, 0] == bare[0][0, 0]
-    # identity (self term at two radii, first order in a/l): the soil term falls by rho/(4 pi l^2) 2 [l ln(b/a) - (b - a)]
+    # identity (self term at two radii, first order in a/l): the soil term falls by rho/(4 pi l^2) 2 [l ln(b/a) - (b -
+    # a)]
     drop = 100.0 / (2 * math.pi * 2.0**2) * (2.0 * math.log(0.08 / 0.05) - 0.03)
     assert (bare[1][0, 0] - coated[1][0, 0]).real == pytest.approx(drop, rel=1e-3)
 

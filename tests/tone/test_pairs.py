@@ -89,9 +89,9 @@ def test_square_symmetric_wires_do_not_couple() -> None:
 
 
 def test_close_parallel_wires_are_coupled_by_neumann() -> None:
-    # identity: at 1e5 ohm m and no displacement, to second order in gamma, what differs between two spacings is Neumann's
-    # double integral and gamma^2 R1/2 between the ends (exp(-gamma R)/R expanded), both times j omega mu_0/(4 pi); the
-    # earth's own terms are the same for both, to the image's change with 20 cm
+    # identity: at 1e5 ohm m and no displacement, to second order in gamma, what differs between two spacings is
+    # Neumann's double integral and gamma^2 R1/2 between the ends (exp(-gamma R)/R expanded), both times j omega
+    # mu_0/(4 pi); the earth's own terms are the same for both, to the image's change with 20 cm
     soil = {"resistivity_ohm_m": 1e5, "frequency_hz": 10e3, "relative_permittivity": 0.0}
     a = np.array([[0.0, 0.0, 1.0], [10.0, 0.0, 1.0]])
 
@@ -113,8 +113,8 @@ def test_permittivity_zero_leaves_displacement_out() -> None:
 
 
 def test_long_wires_converge() -> None:
-    # in wet soil at 200 kHz (skin depth 3.6 m) the far pieces add nothing but their ends, whose potential runs along the
-    # surface as rho/(2 pi r): at most 10/(2 pi) x 2 x 10 m/(70 m)^2 over the short wire
+    # in wet soil at 200 kHz (skin depth 3.6 m) the far pieces add nothing but their ends, whose potential runs along
+    # the surface as rho/(2 pi r): at most 10/(2 pi) x 2 x 10 m/(70 m)^2 over the short wire
     soil = {"resistivity_ohm_m": 10.0, "frequency_hz": 200e3}
     b = np.array([[0.0, 1.0, 1.0], [10.0, 1.0, 1.0]])
     medium = mutual_impedance(np.array([[-75.0, 0.0, 1.0], [75.0, 0.0, 1.0]]), b, **soil)

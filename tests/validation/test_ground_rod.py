@@ -54,12 +54,13 @@ def test_rod_in_the_average_soils(soil_ohm_cm: float, formula_ohm: float, table_
 
 
 @pytest.mark.parametrize(
-    ("length_m", "radius_m", "soil"), [(3.048, 0.0095, 100.0), (0.45, 0.008, 100.0), (1.2, 0.007, 30.0), (2.4, 0.008, 800.0)]
+    ("length_m", "radius_m", "soil"),
+    [(3.048, 0.0095, 100.0), (0.45, 0.008, 100.0), (1.2, 0.007, 30.0), (2.4, 0.008, 800.0)],
 )
 def test_leakage_matrix_gives_dwight(length_m: float, radius_m: float, soil: float) -> None:
-    # Dwight 1936 takes a uniform leak (average potential) on a thin rod. The next term of the same expansion adds a/(2 L) to
-    # the bracket; with it one section agrees to 0.03 %, without it to 0.2 % if the rod is slender. Many sections let the leak
-    # crowd at the tip and lie 0 to 2.5 % lower; both are right to the formula's own accuracy.
+    # Dwight 1936 takes a uniform leak (average potential) on a thin rod. The next term of the same expansion adds
+    # a/(2 L) to the bracket; with it one section agrees to 0.03 %, without it to 0.2 % if the rod is slender. Many
+    # sections let the leak crowd at the tip and lie 0 to 2.5 % lower; both are right to the formula's own accuracy.
     dwight = rod_resistance(length_m, radius_m, soil)
     one = _solved_rod_ohm(length_m, radius_m, soil, sections=1)
     next_term = soil / (2 * np.pi * length_m) * radius_m / (2 * length_m)

@@ -29,7 +29,9 @@ def _schelkunoff(radius: float, wall: float, metal: tuple[float, float], frequen
 
 @pytest.mark.parametrize("metal", METALS)
 @pytest.mark.parametrize("frequency", [50.0, 500.0, 10e3, 200e3])
-@pytest.mark.parametrize(("radius", "wall"), [(0.162, 0.0095), (0.085, 0.006), (0.005, 0.001), (0.25, 0.2), (0.004, 0.004)])
+@pytest.mark.parametrize(
+    ("radius", "wall"), [(0.162, 0.0095), (0.085, 0.006), (0.005, 0.001), (0.25, 0.2), (0.004, 0.004)]
+)
 def test_tube_against_arbitrary_precision(metal: str, frequency: float, radius: float, wall: float) -> None:
     # source: mpmath's Bessel functions in Schelkunoff's formula (1934); bar 1e-9
     rho, mu_r = METALS[metal]
@@ -73,8 +75,9 @@ def test_skin_effect_limit(wall: float | None, frequency: float) -> None:
 
 
 def test_frequency_for_steel_pipes_is_in_the_range_of_the_handbook() -> None:
-    # a pipe of the size in facts of the trade: 12.75 in outside, 9.5 mm wall, rho 1.7e-7, mu_r 300: at 60 Hz the wall holds
-    # several skin depths (delta = 1.5 mm), so the impedance is far above the resistance; the direct-current limit isn't
+    # a pipe of the size in facts of the trade: 12.75 in outside, 9.5 mm wall, rho 1.7e-7, mu_r 300: at 60 Hz the wall
+    # holds several skin depths (delta = 1.5 mm), so the impedance is far above the resistance; the direct-current
+    # limit isn't
     rho, mu_r = 1.7e-7, 300.0
     values = {
         f: internal_impedance(0.162, resistivity_ohm_m=rho, relative_permeability=mu_r, frequency_hz=f, wall_m=0.0095)
