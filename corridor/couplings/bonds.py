@@ -87,17 +87,21 @@ def _recorded(site: Site, lines: gpd.GeoDataFrame) -> list[dict[str, Any]]:
             continue
         place = shape if shape is not None and not shape.is_empty else structures.get(str(record["structure_id"]))
         line_a, line_b = shapes[row_of[a]], None if b == EARTH else shapes[row_of[b]]
-        row = {str(key): None if pd.isna(value) else value for key, value in record.items()}
-        row |= _placed(line_a, line_b, place)
-        row |= {"line_a": a, "line_b": b, "rule": "recorded", "source": "owner's record"}
-        evidence, state = str(row["evidence"] or "recorded"), str(row["state"] or "unknown")
-        row |= {"evidence": evidence, "state": state}
-        if row["resistance_ohm"] is None and b != EARTH:
-            row["resistance_ohm"] = RESISTANCE_OHM
-        if row["probability"] is None:
-            row["probability"] = {"closed": 1.0, "open": 0.0}.get(state, PROBABILITY.get(evidence, 0.5))
-        rows.append(row)
+        row = _completed({str(key): None if pd.isna(value) else value for key, value in record.items()}, a, b)
+        rows.append(row | _placed(line_a, line_b, place))
     return sorted(rows, key=lambda row: str(row["bond_id"]))
+
+
+def _completed(record: dict[str, Any], line_a: str, line_b: str) -> dict[str, Any]:
+    """Give an owner's record the words it leaves out."""
+    evidence, state = str(record["evidence"] or "recorded"), str(record["state"] or "unknown")
+    row = record | {"line_a": line_a, "line_b": line_b, "evidence": evidence, "state": state}
+    row |= {"rule": "recorded", "source": "owner's record"}
+    if row["resistance_ohm"] is None and line_b != EARTH:
+        row["resistance_ohm"] = RESISTANCE_OHM
+    if row["probability"] is None:
+        row["probability"] = {"closed": 1.0, "open": 0.0}.get(state, PROBABILITY.get(evidence, 0.5))
+    return row
 
 
 def _placed(line_a: Any, line_b: Any, place: Any) -> dict[str, Any]:
