@@ -109,8 +109,7 @@ def test_direct_current_limits(rho: float, h_sum: float) -> None:
 @given(gamma_angle=st.floats(0.5, 0.7854), ratio=st.floats(0.0, 1.0))
 @settings(max_examples=60, deadline=None)
 def test_series_meets_closed_form(gamma_angle: float, ratio: float) -> None:
-    # both sides of the switch differ by what the series leaves out and the closed form cancels, some 1e-8 (eps/|gamma
-    # R|^2 = 2e-8)
+    # measured with 60 digits: at the switch the series leaves out 8e-8, the closed form cancels up to 1e-7
     gamma = 1e-3 * np.exp(1j * gamma_angle)
     r = SERIES_LIMIT / abs(gamma)
     values = [
