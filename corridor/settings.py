@@ -3,7 +3,7 @@
 import tomllib
 from importlib import resources
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -13,6 +13,7 @@ from corridor.errors import EquipmentError, SettingsError
 __all__ = ["Equipment", "Settings", "equipment_profiles", "load_equipment", "load_settings"]
 
 Positive = Annotated[float, Field(gt=0)]
+Mode = Literal["direct", "clamp", "induction"]
 Share = Annotated[float, Field(ge=0, le=1)]
 
 
@@ -64,7 +65,7 @@ class SolverSettings(_Part):
     growth_step_m: Positive = 40.0
     growth_max_m: Positive = 1000.0
     section_limit: Annotated[int, Field(ge=10)] = 6000
-    processes: Annotated[int, Field(ge=1, le=64)] = 2
+    workers: Annotated[int, Field(ge=1, le=64)] = 2  # frequencies solved at once; each needs about 90 n^2 bytes
 
 
 class GradeSettings(_Part):
@@ -100,6 +101,8 @@ class HookUpSettings(_Part):
     stake_distance_m: Positive = 5.0
     induction_spacing_m: Positive = 40.0
     induction_standing_m: Positive = 8.0  # nearest station graded under induction: the receiver hears the transmitter
+    mode_order: tuple[Mode, ...] = ("direct", "clamp", "induction")  # a tie-break only: the solution decides
+    stretch_min_m: Positive = 5.0  # shorter stretches are merged into their neighbour where nothing gets lost
 
 
 class Settings(_Part):
