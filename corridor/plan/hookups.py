@@ -14,6 +14,7 @@ from shapely import MultiPolygon, Polygon
 
 from corridor.errors import HookUpError, InputError
 from corridor.frames import stamp, table_frame
+from corridor.network.build import build_network
 from corridor.network.model import Network
 from corridor.plan.gate import Decision, Status, Tie, gate
 from corridor.plan.places import STAKE_CLEARANCE_M, induction_spots, stake_places
@@ -45,9 +46,9 @@ def find_hookups(
     site: Site,
     bonds_found: gpd.GeoDataFrame,
     *,
-    network: Network,
     equipment: Equipment,
     settings: Settings,
+    network: Network | None = None,
     lines: Iterable[str] | None = None,
     area: Polygon | MultiPolygon | None = None,
 ) -> gpd.GeoDataFrame:
@@ -59,12 +60,12 @@ def find_hookups(
         The records.
     bonds_found : GeoDataFrame
         Bonds recorded, inferred and suspected.
-    network : Network
-        Its junctions tell which lines are joined by metal.
     equipment : Equipment
         What can be connected.
     settings : Settings
         Distances of hook-ups, and who may do what the gate refuses.
+    network : Network, optional
+        Its junctions tell which lines are joined by metal; built from the site where left out.
     lines : iterable of str, optional
         line_id of the targets; default every conductive line.
     area : Polygon or MultiPolygon, optional
@@ -80,12 +81,15 @@ def find_hookups(
     Raises
     ------
     InputError
-        If a target isn't in the records.
+        If a target isn't in the records, or ids or geometries of the lines can't be used.
+    CrsError
+        If the CRS of the lines is missing or not in metres.
     """
     existing = site.lines[~site.lines["status"].isin(_GONE).to_numpy()]
     conductors = existing[(existing["conductive"] == "yes").to_numpy()].sort_values("line_id", kind="stable")
     targets = conductors if lines is None else conductors[conductors["line_id"].isin(_known(lines, site))]
-    ties = hazard_ties(existing, bonds_found, network.links, targets=targets["line_id"])
+    joined = network or build_network(site, bonds_found, settings=settings)
+    ties = hazard_ties(existing, bonds_found, joined.links, targets=targets["line_id"])
     places = [*_at_terminations(site, targets), *_on_the_surface(targets, conductors, settings)]
     if area is not None:
         shapely.prepare(area)
