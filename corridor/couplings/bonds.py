@@ -133,7 +133,8 @@ def _inferred(
     at["kind"] = places["kind"].to_numpy(dtype=object)[at["point"]]
     isolating = isolating_places(site)
     barred = set(zip(isolating["structure_id"].astype(str), isolating["line_id"], strict=True))
-    at = at[[pair not in barred for pair in zip(at["structure_id"], at["line_id"], strict=True)]]
+    kept = [pair not in barred for pair in zip(at["structure_id"], at["line_id"], strict=True)]
+    at = at[np.array(kept, dtype=bool)]  # an empty list would select columns
     joined = _joined(lines, at, settings.site.snap_m)
     bonded = _bonded(recorded, places, reach_m)
     rows = []

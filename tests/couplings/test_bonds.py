@@ -310,3 +310,7 @@ def test_no_two_rules_bond_the_same_pair() -> None:
                 {*one.first} & {*two.second} and {*one.second} & {*two.first}
             )
             assert not both, (one.name, two.name)
+
+
+def test_a_structure_that_no_line_comes_near_has_no_bond() -> None:
+    assert found("manhole", E1 | {"geometry": [(500, 0), (600, 0)]}, T1 | {"geometry": [(500, 9), (600, 9)]}).empty
