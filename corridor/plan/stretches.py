@@ -140,7 +140,18 @@ def cut_stretches(
         )
         if merged is None:
             return stretches
-        stretches = merged
+        stretches = _joined(merged, gap)
+
+
+def _joined(stretches: list[Stretch], gap: NDArray[np.bool_]) -> list[Stretch]:
+    """Join neighbours that came to show the same."""
+    joined = stretches[:1]
+    for stretch in stretches[1:]:
+        if replace(joined[-1], first=stretch.first, last=stretch.last) == stretch and not gap[stretch.first]:
+            joined[-1] = replace(joined[-1], last=stretch.last)
+        else:
+            joined.append(stretch)
+    return joined
 
 
 def _runs(chosen: Ints, rank_worst: Ints, rank: Ints, gap: NDArray[np.bool_]) -> Iterator[Stretch]:

@@ -80,7 +80,9 @@ def test_unknown_utility_is_found_out_first() -> None:
         decision = decide(line)
         assert (decision.ready, decision.rule) == ("not_ready", "utility_unknown")
         assert decide(line, "clamp").ready == "ready"
-    assert decide(WATER | {"utility": "unknown", "energized": "no", "source": "s", "source_date": "2024"}).ready == "ready"
+    assert (
+        decide(WATER | {"utility": "unknown", "energized": "no", "source": "s", "source_date": "2024"}).ready == "ready"
+    )
 
 
 @pytest.mark.parametrize("through", [(), ("B-7",), ("B-7", "B-8")])
@@ -94,9 +96,7 @@ def test_certain_tie_to_an_energized_line_is_refused(through: tuple[str, ...]) -
 def test_uncertain_tie_names_the_bond_to_check() -> None:
     decision = decide(WATER, bonded_to=[Tie(LIVE, ("B-7",), certain=False)])
     assert (decision.ready, decision.rule) == ("not_ready", "suspected_bond")
-    assert decision.missing == (
-        "bond B-7 must be checked by a qualified person: it may connect to E-1 (electricity)",
-    )
+    assert decision.missing == ("bond B-7 must be checked by a qualified person: it may connect to E-1 (electricity)",)
 
 
 def test_ties_to_a_dead_line_dont_matter_and_to_an_unclear_one_do() -> None:

@@ -152,7 +152,9 @@ def test_no_room_for_the_stake_is_missing() -> None:
 
 def test_both_ends_at_one_structure_are_two_hook_ups() -> None:
     loop = {"line_id": "T-9", "utility": "telecommunications", "geometry": [(0, -9), (30, -40), (1, -9)]}
-    ends = [{"structure_id": "C-1", "line_id": "T-9", "at": at, "direct": "yes", "clamp": "yes"} for at in ("end", "start")]
+    ends = [
+        {"structure_id": "C-1", "line_id": "T-9", "at": at, "direct": "yes", "clamp": "yes"} for at in ("end", "start")
+    ]
     hookups = hookups_of(site_with(lines=[loop], ends=ends))
     direct = hookups[hookups["mode"] == "direct"]
     assert dict(zip(direct["hookup_id"], direct["at_m"] > 0, strict=True)) == {
