@@ -32,7 +32,7 @@ def test_no_rule_is_on_the_page_that_the_gate_lacks() -> None:
 
 @pytest.mark.parametrize("word", [*ENERGIZED_UTILITIES, *PROTECTION_KINDS, *CLOSED_ACCESS])
 def test_words_of_the_rules_are_on_the_page(word: str) -> None:
-    assert word.replace("_", " ").removesuffix("s").removesuffix("indoor") in PLAIN.lower()
+    assert word.replace("_", " ") in PLAIN.lower()
 
 
 def test_settings_and_sentences_are_on_the_page() -> None:

@@ -47,7 +47,7 @@ def hookups_of(**ready: str) -> gpd.GeoDataFrame:
 
 
 def predictions(*rows: tuple[str, float, str, dict[str, Any]], stations: int = 10) -> pd.DataFrame:
-    """Rows (hookup_id, frequency_hz, letters, more): a letter a station, capital where the nominal grade is readable."""
+    """Rows (hookup_id, frequency_hz, letters, more): a letter a station, capital where the nominal is readable."""
     grades = {"r": "readable", "p": "pulled", "m": "masked", "f": "faint", "u": "untraceable"}
     found = []
     for hookup_id, frequency_hz, letters, more in rows:
