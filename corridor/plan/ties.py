@@ -50,8 +50,8 @@ def hazard_ties(
     between.add_nodes_from(group_of.values())
     for line_a, line_b, bond_id in doubtful:
         if group_of[line_a] != group_of[line_b]:
-            between.add_edge(group_of[line_a], group_of[line_b], key=bond_id)
-    dangerous = {group: min(_members(group_of, hazards, group)) for group in {group_of[line] for line in hazards}}
+            between.add_edge(group_of[line_a], group_of[line_b], key=bond_id, ends=(line_a, line_b))
+    dangerous = {group: _members(group_of, hazards, group) for group in {group_of[line] for line in hazards}}
     beyond: dict[int, tuple[Tie, ...]] = {}
     ties: dict[str, tuple[Tie, ...]] = {}
     for target in dict.fromkeys(str(t) for t in targets):
@@ -60,7 +60,8 @@ def hazard_ties(
             continue
         group = group_of[target]
         if group not in beyond:
-            beyond[group] = _beyond(between, group, {g: rows[line] for g, line in dangerous.items()})
+            found = _beyond(between, group, dangerous)
+            beyond[group] = tuple(Tie(rows[line], (bond_id,), certain=False) for bond_id, line in found)
         ties[target] = _within(certain, target, hazards, rows) + beyond[group]
     return ties
 
@@ -93,7 +94,7 @@ def _components(graph: nx.Graph[str]) -> list[set[str]]:
 
 
 def _members(group_of: dict[str, int], hazards: dict[str, str], group: int) -> list[str]:
-    found = [line for line in hazards if group_of[line] == group]
+    found = sorted(line for line in hazards if group_of[line] == group)
     worst = [line for line in found if hazards[line] == "energized"]
     return worst or found
 
@@ -113,14 +114,18 @@ def _within(
     return tuple(ties)
 
 
-def _beyond(between: nx.MultiGraph[int], group: int, dangerous: dict[int, dict[str, Any]]) -> tuple[Tie, ...]:
-    """Ties over uncertain bonds that leave a group towards a line that is, or may be, energized."""
+def _beyond(between: nx.MultiGraph[int], group: int, dangerous: dict[int, list[str]]) -> list[tuple[str, str]]:
+    """Uncertain bonds that leave a group towards a line that is, or may be, energized: bond_id and that line.
+
+    The line is the bond's own other end where that counts, else one of the nearest group that holds such lines.
+    """
     rest = nx.restricted_view(between, [group], [])
-    ties: dict[str, Tie] = {}
+    found: dict[str, str] = {}
     for neighbour in sorted(between.adj[group]):
         reached = nx.single_source_shortest_path_length(rest, neighbour)
-        ends = sorted((hops, found) for found, hops in reached.items() if found in dangerous)
-        if ends:
-            for bond_id in sorted(between.adj[group][neighbour]):
-                ties[bond_id] = Tie(dangerous[ends[0][1]], (bond_id,), certain=False)
-    return tuple(ties[bond_id] for bond_id in sorted(ties))
+        groups = sorted((hops, number) for number, hops in reached.items() if number in dangerous)
+        if groups:
+            lines = dangerous[groups[0][1]]
+            for bond_id, bond in between.adj[group][neighbour].items():
+                found[bond_id] = next((line for line in lines if line in bond["ends"]), lines[0])
+    return sorted(found.items())

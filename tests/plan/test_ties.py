@@ -75,6 +75,13 @@ def test_only_the_first_uncertain_bond_has_to_be_checked() -> None:
     assert told(hazard_ties(lines, bonds, NO_LINKS, targets=["W"])["W"]) == [("E", ("B1",), False)]
 
 
+def test_the_bonds_own_other_end_is_named_where_it_counts() -> None:
+    lines = some_lines(W="water", E1="electricity", E2="electricity", G="gas")
+    bonds = some_bonds(("B1", "E2", "W", "closed", "inferred"), ("B2", "G", "W", "closed", "inferred"))
+    ties = hazard_ties(lines, bonds, junctions(("E1", "E2"), ("E1", "G")), targets=["W"])
+    assert told(ties["W"]) == [("E2", ("B1",), False), ("E1", ("B2",), False)]
+
+
 def test_every_uncertain_bond_out_of_the_group_is_named() -> None:
     lines = some_lines(W1="water", W2="water", E="electricity")
     bonds = some_bonds(("B1", "E", "W1", "unknown", "recorded"), ("B2", "E", "W2", "closed", "suspected"))
