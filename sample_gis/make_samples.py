@@ -9,13 +9,14 @@ from sitegen.sites import SITES, make_site
 def main() -> None:
     """Make every sample site, or those named, below the output folder."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument(
-        "names", nargs="*", choices=[*SITES, []], default=list(SITES), help="sites to make, default all"
-    )
+    parser.add_argument("names", nargs="*", metavar="SITE", help=f"of {', '.join(SITES)}; default all")
     parser.add_argument("--seed", type=int, default=1, help="seed of all chance, default 1")
     parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent, help="folder, default this one")
     given = parser.parse_args()
-    for name in given.names:
+    unknown = sorted(set(given.names) - set(SITES))
+    if unknown:
+        parser.error(f"no such site: {', '.join(unknown)}; there are {', '.join(SITES)}")
+    for name in given.names or SITES:
         make_site(name, given.output, seed=given.seed)
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from shapely import unary_union
 from shapely.geometry import Polygon
 
-from . import downtown
+from . import district, downtown, zone
 from .draft import Draft
 from .dressing import dress
 from .write import Areas, write_site
@@ -30,6 +30,18 @@ SITES = {
         downtown.build,
         "A downtown block: four streets, an alley, services into twelve buildings, one work area, messy attributes.",
         messy=True,
+    ),
+    "bonded_district": Recipe(
+        2,
+        district.build,
+        "A district of two by two streets: bonds of every evidence and state, isolating joints, several bonded groups.",
+        messy=False,
+    ),
+    "excavation_zone": Recipe(
+        3,
+        zone.build,
+        "Six blocks with a dig along the middle street in three phases, surfaces with their closures, two soils.",
+        messy=False,
     ),
 }
 
