@@ -8,6 +8,7 @@ import importlib
 import itertools
 import json
 import sqlite3
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -364,3 +365,71 @@ class TestDowntownBlock:
             assert fact["value"] in set(table.loc[table.iloc[:, 0] == fact["id"], fact["column"]])
         for fact in planted["unexplained_structure"]:
             assert Geometry(layers).structures.geometry[fact["structure_id"]].distance(lines.geometry).min() > 1.5
+
+
+class TestBondedDistrict:
+    def test_every_level_has_several_groups_and_each_is_coarser_than_the_last(self) -> None:
+        groups = read_truth(SAMPLE_GIS / "bonded_district")["groups"]
+        counts = [len(groups[level]) for level in ("recorded", "likely", "possible")]
+        assert counts == sorted(counts, reverse=True)
+        assert len(set(counts)) == len(counts)
+        assert sum(len(group) > 1 for group in groups["likely"]) >= 2
+
+    def test_bonds_come_in_every_evidence_and_state(self) -> None:
+        rows = read_truth(SAMPLE_GIS / "bonded_district")["bonds"]["records"]
+        assert {row["evidence"] for row in rows} == {"recorded", "observed", "measured", "inferred", "suspected"}
+        assert {row["state"] for row in rows} == {"closed", "open", "unknown"}
+
+    def test_an_isolating_joint_parts_the_two_sides(self) -> None:
+        truth = read_truth(SAMPLE_GIS / "bonded_district")
+        assert truth["planted"]["isolating_joint"]
+        joined = {line_id for pair in truth["connections"] for line_id in pair}
+        layers = read_layers(SAMPLE_GIS / "bonded_district" / "bonded_district.gpkg")
+        water = layers["lines"].loc[layers["lines"]["utility"] == "water", "line_id"]
+        assert joined & set(water)
+        assert len([group for group in truth["groups"]["recorded"] if set(group) & set(water)]) > 1
+
+
+class TestExcavationZone:
+    @pytest.fixture
+    def zone(self) -> dict[str, Any]:
+        return read_layers(SAMPLE_GIS / "excavation_zone" / "excavation_zone.gpkg")
+
+    def test_phases_carry_their_dig_depths_and_do_not_overlap(self, zone: dict[str, Any]) -> None:
+        work = zone["work_area"]
+        assert list(work["phase"]) == ["1", "2", "3"]
+        assert work["dig_depth_m"].between(1, 4).all()
+        assert work.geometry.area.sum() == pytest.approx(work.union_all().area, rel=1e-6)
+
+    def test_surfaces_cover_the_work_area_without_overlap(self, zone: dict[str, Any]) -> None:
+        surfaces = zone["surfaces"]
+        assert {"carriageway", "footway", "verge", "private", "rail"} == set(surfaces["kind"])
+        # Corners are rounded to the millimetre: a sliver that wide may overlap or gape along each edge.
+        tolerance_m2 = 0.001 * surfaces.length.sum()
+        assert abs(surfaces.area.sum() - surfaces.union_all().area) < tolerance_m2
+        assert zone["work_area"].union_all().difference(surfaces.union_all()).area < tolerance_m2
+
+    def test_every_phase_has_lines_and_access(self, zone: dict[str, Any]) -> None:
+        for phase in zone["work_area"].geometry:
+            assert zone["lines"].intersects(phase).sum() >= 10
+            assert zone["structures"].within(phase).sum() >= 5
+
+
+class TestCommand:
+    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        script = str(SAMPLE_GIS / "make_samples.py")
+        return subprocess.run([sys.executable, script, *arguments], capture_output=True, text=True, check=False)
+
+    def test_another_seed_makes_another_site_with_the_same_ids(self, tmp_path: Path) -> None:
+        done = self.run("downtown_block", "--seed", "9", "-o", str(tmp_path))
+        assert done.returncode == 0, done.stderr
+        assert not (tmp_path / "excavation_zone").exists()
+        made = read_layers(tmp_path / "downtown_block" / "downtown_block.gpkg")["lines"]
+        committed = read_layers(SAMPLE_GIS / "downtown_block" / "downtown_block.gpkg")["lines"]
+        assert sorted(made["line_id"]) == sorted(committed["line_id"])
+        assert made.length.sum() != pytest.approx(committed.length.sum(), rel=1e-6)
+
+    def test_an_unknown_site_is_named(self) -> None:
+        done = self.run("moon_base")
+        assert done.returncode == 2
+        assert "no such site: moon_base" in done.stderr
