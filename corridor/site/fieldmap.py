@@ -1,0 +1,222 @@
+"""Field maps: how an owner's columns, words and units become those of the data dictionary (TOML)."""
+
+import difflib
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, Self
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from corridor.dictionary import INPUT_TABLES, Table
+from corridor.errors import FieldMapError
+from corridor.site.findings import FEATURE
+from corridor.site.tables import word_key
+from corridor.site.units import unit_factor
+from corridor.site.values import as_text, numbers
+
+__all__ = ["FieldMap", "LayerMap", "load_fieldmap", "map_layer"]
+
+_STRICT = ConfigDict(frozen=True, extra="forbid")
+
+
+class ColumnMap(BaseModel):
+    """Where one column comes from: a source column, a part of its text, other words, another unit."""
+
+    model_config = _STRICT
+
+    source: str
+    unit: str | None = None
+    values: dict[str, str | float | bool] = Field(default_factory=dict)
+    pattern: str | None = None  # regular expression; its first group, or all it matches
+
+    @field_validator("pattern")
+    @classmethod
+    def _compiles(cls, pattern: str | None) -> str | None:
+        if pattern is not None:
+            try:
+                re.compile(pattern)
+            except re.error as error:
+                message = f"not a regular expression: {error}"
+                raise ValueError(message) from None
+        return pattern
+
+
+class LayerMap(BaseModel):
+    """One layer: its table, its CRS, and the columns mapped, named or made constant."""
+
+    model_config = _STRICT
+
+    table: str
+    crs: str | None = None
+    columns: dict[str, ColumnMap] = Field(default_factory=dict)
+    values: dict[str, dict[str, str | float | bool]] = Field(default_factory=dict)
+    units: dict[str, str] = Field(default_factory=dict)
+    constants: dict[str, str | float | bool] = Field(default_factory=dict)
+
+    @field_validator("table")
+    @classmethod
+    def _known_table(cls, table: str) -> str:
+        if table not in INPUT_TABLES:
+            message = f"expected one of {', '.join(INPUT_TABLES)}"
+            raise ValueError(message)
+        return table
+
+    @field_validator("columns", mode="before")
+    @classmethod
+    def _short_form(cls, columns: Any) -> Any:
+        if not isinstance(columns, dict):
+            return columns
+        return {name: {"source": what} if isinstance(what, str) else what for name, what in columns.items()}
+
+    @model_validator(mode="after")
+    def _known_columns(self) -> Self:
+        table = INPUT_TABLES[self.table]
+        for name in [*self.columns, *self.values, *self.units, *self.constants]:
+            if name not in table.names:
+                message = f"table {self.table} has no column {name!r}{_nearest(name, table.names)}"
+                raise ValueError(message)
+        for name, unit in self._units():
+            if unit_factor(unit, table.column(name)) is None:
+                message = f"unit {unit!r} of {name} can't be turned into {table.column(name).unit or 'its words'}"
+                raise ValueError(message)
+        return self
+
+    def _units(self) -> list[tuple[str, str]]:
+        return [*self.units.items(), *((name, c.unit) for name, c in self.columns.items() if c.unit)]
+
+    def unit_of(self, name: str) -> str | None:
+        """Return the unit a column's source values are in; None: the dictionary's."""
+        column = self.columns.get(name)
+        return (column.unit if column else None) or self.units.get(name)
+
+
+class FieldMap(BaseModel):
+    """A block a layer, by the layer's name in its file."""
+
+    model_config = _STRICT
+
+    layers: dict[str, LayerMap]
+
+
+def load_fieldmap(fieldmap: str | Path | FieldMap | None) -> FieldMap:
+    """Read a field map from a TOML file; None gives an empty one, a FieldMap is returned as it is.
+
+    Raises
+    ------
+    FieldMapError
+        If the file can't be read or names what isn't there; every mistake is listed.
+    """
+    if isinstance(fieldmap, FieldMap):
+        return fieldmap
+    if fieldmap is None:
+        return FieldMap(layers={})
+    path = Path(fieldmap)
+    try:
+        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        return FieldMap.model_validate(data)
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        message = f"expected a readable TOML field map, {path}: {error}"
+        raise FieldMapError(message) from None
+    except ValidationError as error:
+        told = [f"{'.'.join(map(str, e['loc'])) or 'file'}: {e['msg'].removeprefix('Value error, ')}"
+                for e in error.errors()]  # fmt: skip
+        message = f"field map {path}: " + "; ".join(told)
+        raise FieldMapError(message) from None
+
+
+def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: str) -> gpd.GeoDataFrame:
+    """Turn a layer's columns into a table's, by its map and else by their own names.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        The layer as read, with its ``FEATURE`` columns.
+    table : Table
+        What it is read into.
+    layer : LayerMap
+        Its map; one without columns takes all by name.
+    where : str
+        File and layer, for messages.
+
+    Returns
+    -------
+    GeoDataFrame
+        The table's columns found, their ``<column>_src`` (given or mapped, None where no value), every column not
+        used as ``src_<name>``, and the geometry.
+
+    Raises
+    ------
+    FieldMapError
+        If the map names a source column that the layer doesn't have.
+    """
+    own = [name for name in frame.columns if name != "geometry" and name not in FEATURE]
+    by_key = {word_key(str(name)): name for name in reversed(own)}
+    taken: set[Any] = set()
+    data: dict[str, Any] = {}
+    for column in table.columns:
+        name = column.name
+        mapped = layer.columns.get(name)
+        if mapped is not None and mapped.source not in own:
+            message = (
+                f"{where}: the field map takes {name} from column {mapped.source!r}, which isn't there"
+                f"{_nearest(mapped.source, own)}; the layer has: {', '.join(map(str, own)) or 'no columns'}"
+            )
+            raise FieldMapError(message)
+        source = mapped.source if mapped else by_key.get(name)
+        if source is not None:
+            taken.add(source)
+            values, by_map = _mapped(frame[source], layer, table=table, name=name)
+        elif name in layer.constants:
+            values, by_map = pd.Series(None, index=frame.index, dtype=object), np.zeros(len(frame), dtype=bool)
+        else:
+            continue
+        if name in layer.constants:
+            empty = values.isna().to_numpy()
+            values, by_map = values.astype(object).where(~empty, layer.constants[name]), by_map | empty
+        data[name] = values
+        if column.mapped:
+            origin = np.where(by_map, "mapped", "given").astype(object)
+            data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(values.notna(), None)
+    for name in own:
+        if name not in taken:
+            data[_source_name(str(name))] = frame[name]
+    data |= {name: frame[name] for name in FEATURE}
+    return gpd.GeoDataFrame(data, index=frame.index, geometry=frame.geometry)
+
+
+def _source_name(name: str) -> str:
+    kept = name if name.startswith("src_") else f"src_{name}"
+    return f"{kept}_" if kept in FEATURE else kept
+
+
+def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tuple[pd.Series, Any]:
+    """Return a column's values after pattern, value map and unit, and which of them a map made."""
+    rule = layer.columns.get(name)
+    values, by_map = raw, np.zeros(len(raw), dtype=bool)
+    if rule and rule.pattern is not None:
+        grouped = rule.pattern if re.compile(rule.pattern).groups else f"({rule.pattern})"
+        values = as_text(values).str.extract(grouped, expand=True)[0].astype(object)
+        by_map |= values.notna().to_numpy()
+    words = {str(k).strip().casefold(): v for k, v in {**layer.values.get(name, {}), **(rule.values if rule else {})}.items()}
+    if words:
+        text = as_text(values)
+        found = text.map({word: words.get(word.casefold()) for word in text.dropna().unique()})
+        hit = found.notna().to_numpy()
+        values, by_map = values.astype(object).mask(hit, found), by_map | hit
+    unit = layer.unit_of(name)
+    column = table.column(name)
+    if unit is not None:
+        numeric, strange = numbers(values, column)
+        bare = pd.to_numeric(as_text(values), errors="coerce").notna()  # a unit written beside the number wins
+        factor = unit_factor(unit, column) or 1.0
+        values = numeric.where(~bare, numeric * factor).astype(object).mask(strange, values)
+    return values, by_map
+
+
+def _nearest(name: str, names: Any) -> str:
+    near = difflib.get_close_matches(str(name), [str(n) for n in names], n=1)
+    return f" (nearest: {near[0]})" if near else ""

@@ -1,0 +1,155 @@
+"""Findings: what a reader of the records must know, each with its feature, its code and what was done."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from pyproj import CRS
+
+from corridor.frames import table_frame
+
+__all__ = ["CODES", "FEATURE", "SITE_SOURCE", "Findings"]
+
+SITE_SOURCE = "site"  # feature_source of a finding about the records as a whole
+
+# where a row came from; kept beside every row from reading to the finished table
+FEATURE = ("src_feature_source", "src_feature_row", "src_source_id")
+
+CODES = {
+    # layers and coordinates
+    "unknown_layer": "warning",
+    "crs_stated": "note",
+    "crs_replaced": "warning",
+    "reprojected": "note",
+    "z_dropped": "note",
+    # geometry
+    "no_geometry": "warning",
+    "not_finite": "warning",
+    "wrong_geometry": "warning",
+    "zero_length": "warning",
+    "invalid_geometry": "warning",
+    "multipart": "note",
+    "repeated_vertices": "note",
+    "self_crossing": "note",
+    "duplicate": "warning",
+    "same_place": "warning",
+    "snapped": "note",
+    "near_miss": "warning",
+    # values
+    "unknown_word": "warning",
+    "not_a_number": "warning",
+    "out_of_range": "warning",
+    "missing_value": "warning",
+    "missing_id": "warning",
+    "duplicate_id": "warning",
+    "changed_id": "note",
+    "unknown_reference": "warning",
+    "unknown_container": "note",
+    # fills
+    "filled_material": "note",
+    "filled_joints": "note",
+    "filled_joint_spacing": "note",
+    "filled_sheath": "note",
+    "filled_sheath_bonding": "note",
+    "filled_coating": "note",
+    "filled_diameter": "note",
+    "filled_wall": "note",
+    "filled_conductor": "note",
+    "filled_depth": "note",
+    "conductivity_unknown": "warning",
+    "continuity_unknown": "warning",
+    "inferred_grounds": "note",
+    # what isn't there
+    "no_structures": "warning",
+    "no_bonds": "warning",
+    "no_grounds": "warning",
+    "no_soil": "warning",
+    "no_work_area": "warning",
+    "no_depth": "warning",
+}  # code -> severity
+
+
+@dataclass
+class Findings:
+    """Collects findings in the order they are made.
+
+    Every code is one of ``CODES``, which gives its severity.
+    """
+
+    _blocks: list[pd.DataFrame] = field(default_factory=list)
+
+    def add(self, code: str, message: str, *, action: str, source: str = SITE_SOURCE, line_id: str | None = None) -> None:
+        """Add one finding that concerns a layer or the records as a whole.
+
+        Raises
+        ------
+        KeyError
+            If the code isn't one of ``CODES``.
+        """
+        block = {
+            "feature_source": [source], "feature_row": [None], "source_id": [None], "owner": [None],
+            "line_id": [line_id], "severity": [CODES[code]], "code": [code], "message": [message], "action": [action],
+            "geometry": [None],
+        }  # fmt: skip
+        self._blocks.append(pd.DataFrame(block, dtype=object))
+
+    def add_rows(self, code: str, rows: pd.DataFrame, messages: str | Sequence[str], *, action: str) -> None:
+        """Add one finding a row of a table that still carries its ``FEATURE`` columns.
+
+        Parameters
+        ----------
+        code : str
+            One of ``CODES``.
+        rows : DataFrame
+            The rows concerned; an id, owner and geometry are taken where there.
+        messages : str or sequence of str
+            One for all, or one a row.
+        action : str
+            What was done, or what to do.
+
+        Raises
+        ------
+        KeyError
+            If the code isn't one of ``CODES``.
+        """
+        severity = CODES[code]
+        if not len(rows):
+            return
+        source, row, source_id = FEATURE
+        block = pd.DataFrame(index=range(len(rows)), dtype=object)
+        block["feature_source"] = rows[source].to_numpy()
+        block["feature_row"] = rows[row].to_numpy()
+        block["source_id"] = rows[source_id].to_numpy()
+        block["owner"] = rows["owner"].to_numpy() if "owner" in rows else None
+        block["line_id"] = _ids(rows)
+        block["severity"], block["code"], block["action"] = severity, code, action
+        block["message"] = messages if isinstance(messages, str) else np.asarray(messages, dtype=object)
+        block["geometry"] = _geometry(rows)
+        self._blocks.append(block)
+
+    def frame(self, crs: CRS) -> gpd.GeoDataFrame:
+        """Return the table ``findings`` of the dictionary, in the order the findings were made."""
+        if not self._blocks:
+            return table_frame("findings", {}, geometry=[], crs=crs)
+        data = pd.concat([block.astype(object) for block in self._blocks], ignore_index=True)
+        return table_frame("findings", data.drop(columns="geometry"), geometry=data["geometry"].to_numpy(), crs=crs)
+
+
+def _ids(rows: pd.DataFrame) -> Any:
+    for name in ("line_id", "structure_id", "bond_id", "ground_id"):
+        if name in rows:
+            return rows[name].to_numpy()
+    return None
+
+
+def _geometry(rows: pd.DataFrame) -> Any:
+    if "geometry" not in rows:
+        return None
+    shapes = np.empty(len(rows), dtype=object)
+    shapes[:] = list(rows["geometry"])
+    bounds = rows["geometry"].bounds.to_numpy() if isinstance(rows, gpd.GeoDataFrame) else np.zeros((len(rows), 4))
+    shapes[~np.isfinite(bounds).all(axis=1)] = None  # a place that isn't finite can't be drawn
+    return shapes

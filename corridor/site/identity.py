@@ -1,0 +1,117 @@
+"""Ids made complete and unique, duplicates set aside, references between tables checked."""
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from corridor.site.findings import FEATURE, Findings
+
+__all__ = ["check_references", "drop_duplicates", "unique_ids"]
+
+_TUBES = ("pipe", "casing", "duct_bank")  # two of these can't lie in one place
+
+
+def unique_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDataFrame:
+    """Return the rows with an id each, all different: made up from layer and row, or suffixed ~2, ~3 ...
+
+    Parts of one multipart row get /2, /3 ...; the first keeps the id, so that references still hold.
+    """
+    frame = frame.copy()
+    ids: Any = frame[name].astype(object)
+    missing = ids.isna().to_numpy()
+    if missing.any():
+        source, row, _ = FEATURE
+        layer = frame[source].astype(str).str.rpartition(":")[2].str.split().str.join("_")
+        ids = ids.where(~missing, layer + ":" + frame[row].astype(str))
+        told = [f"{name} is not stated; called {value}" for value in ids[missing]]
+        findings.add_rows("missing_id", frame[missing], told, action="repaired: id made from layer and row")
+    base = ids
+    if "part" in frame:
+        part = frame.pop("part").fillna(0).astype(int)
+        ids = ids.where(part == 0, ids + "/" + (part + 1).astype(str))
+    again = ids.duplicated().to_numpy()
+    if again.any():
+        ids = pd.Series(_suffixed(ids.tolist()), index=frame.index, dtype=object)
+    frame[name] = ids
+    if again.any():
+        told = [f"{name} {was!r} is used before; called {now}" for was, now in zip(base[again], ids[again], strict=True)]
+        findings.add_rows("duplicate_id", frame[again], told, action="repaired: suffix added")
+    return frame
+
+
+def _suffixed(ids: list[str]) -> list[str]:
+    known, seen, result = set(ids), set(), []
+    for value in ids:
+        now, number = value, 1
+        while now in seen or (number > 1 and now in known):
+            number += 1
+            now = f"{value}~{number}"
+        seen.add(now)
+        result.append(now)
+    return result
+
+
+def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
+    """Set aside lines recorded twice; tell lines of one utility that lie in one place under different ids.
+
+    Twice: same course (either direction), utility and asset, and the same id or none; a pipe, casing or duct bank
+    also under another id where everything else agrees, since two can't lie in one place.
+    """
+    course = shapely.to_wkb(shapely.normalize(lines.geometry.array))
+    place = pd.Series(pd.factorize(pd.Series(course, dtype=object))[0], index=lines.index)
+    keys = pd.DataFrame({"place": place, "utility": lines["utility"], "asset": lines["asset"]})
+    stacked = keys.duplicated(keep=False)
+    if not stacked.any():
+        return lines
+    named = keys[stacked].assign(line_id=lines["line_id"])
+    first = named.groupby(["place", "utility", "asset"], dropna=False)["line_id"].transform("first")
+    same_id = named.duplicated() | (named["line_id"].isna() & keys[stacked].duplicated())
+    rest = [c for c in lines.columns if c not in ("line_id", "geometry", *FEATURE) and not c.startswith("src_")]
+    alike = keys[stacked].join(lines.loc[stacked, [c for c in rest if c not in keys]].astype(str)).duplicated()
+    twice = pd.Series(False, index=lines.index)
+    twice[stacked] = same_id | (alike & named["asset"].isin(_TUBES))
+    if twice.any():
+        told = [f"recorded before, as {value}" for value in first.reindex(lines.index)[twice]]
+        findings.add_rows("duplicate", lines[twice], told, action="set aside: the first record is used")
+    other = pd.Series(False, index=lines.index)
+    other[stacked] = keys[stacked].duplicated() & ~twice[stacked]
+    if other.any():
+        told = [f"same course as {value}, another id" for value in first.reindex(lines.index)[other]]
+        findings.add_rows("same_place", lines[other], told, action="used: both; remove one if they are the same line")
+    return lines[~twice]
+
+
+def check_references(
+    frame: pd.DataFrame, known: dict[str, set[str]], findings: Findings, *, optional: tuple[str, ...] = ()
+) -> pd.DataFrame:
+    """Return the rows whose references exist; others are told and set aside.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        With ``FEATURE`` columns.
+    known : dict of set of str
+        Ids that exist, by referring column.
+    findings : Findings
+        Collector.
+    optional : tuple of str
+        Columns that may be NULL; an unknown id there is cleared and told, and the row used.
+    """
+    frame = frame.copy()
+    for name, ids in known.items():
+        stated = frame[name].notna().to_numpy()
+        strange = stated & ~frame[name].isin(ids).to_numpy()
+        if name in optional:
+            told = [f"{name} {value!r} is in no layer" for value in frame.loc[strange, name]]
+            findings.add_rows("unknown_reference", frame[strange], told, action="repaired: reference left out")
+            frame[name] = frame[name].where(~strange, None)
+            continue
+        bad = strange | ~stated
+        told = [f"{name} {v!r} is in no layer" if ok else f"{name} is not stated"
+                for v, ok in zip(frame.loc[bad, name], stated[bad], strict=True)]  # fmt: skip
+        findings.add_rows("unknown_reference", frame[bad], told, action="set aside: correct the record")
+        frame = frame[~bad]
+    return frame.reset_index(drop=True) if np.any(frame.index != np.arange(len(frame))) else frame

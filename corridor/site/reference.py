@@ -1,0 +1,122 @@
+"""Coordinate reference systems: never guessed, always metres in the end."""
+
+from collections.abc import Sequence
+
+import geopandas as gpd
+from pyproj import CRS
+from pyproj.exceptions import CRSError as ProjError
+
+from corridor.errors import CrsError
+from corridor.site.findings import Findings
+
+__all__ = ["in_metres", "layer_crs", "reproject", "site_crs"]
+
+# metres on the map, not on the ground: off by 1/cos(latitude)
+_STRETCHED = ("popular visualisation", "mercator (variant", "equidistant cylindrical", "plate carr")
+
+
+def layer_crs(
+    frame: gpd.GeoDataFrame, *, mapped: str | None, stated: str | CRS | None, where: str, findings: Findings
+) -> CRS | None:
+    """Return the CRS of a layer: the field map's, else its own, else the one stated for layers without.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        The layer as read.
+    mapped, stated : str or CRS, optional
+        From the layer's field map, and from the caller.
+    where : str
+        File and layer, for messages.
+    findings : Findings
+        Collector.
+
+    Returns
+    -------
+    CRS or None
+        None only where no row has a geometry.
+
+    Raises
+    ------
+    CrsError
+        If there are geometries and no CRS, or a name isn't one.
+    """
+    own = frame.crs
+    if mapped is not None:
+        crs = _parsed(mapped, where)
+        if own is not None and own != crs:
+            told = f"{where}: the layer says {own.to_string()}, the field map {crs.to_string()}"
+            findings.add("crs_replaced", told, action="used as the field map says; check which is right", source=where)
+        return crs
+    if own is not None:
+        return CRS(own)
+    if frame.geometry.isna().all():
+        return None
+    if stated is None:
+        message = (
+            f"{where} has no coordinate reference system; state one (crs=, --crs, or crs in its block of a field map), "
+            "it is not guessed"
+        )
+        raise CrsError(message)
+    crs = _parsed(stated, where)
+    told = f"{where}: the layer has no coordinate reference system, {crs.to_string()} was stated for it"
+    findings.add("crs_stated", told, action="used as stated", source=where)
+    return crs
+
+
+def site_crs(frames: Sequence[gpd.GeoDataFrame]) -> CRS:
+    """Return the site's CRS: the first of the layers' that is projected in metres, else the UTM zone of the first place.
+
+    Raises
+    ------
+    CrsError
+        If no layer has a CRS and a place to choose by.
+    """
+    for frame in frames:
+        if frame.crs is not None and in_metres(frame.crs):
+            return CRS(frame.crs).to_2d()
+    for frame in frames:
+        if frame.crs is not None and not frame.geometry.isna().all():
+            try:
+                return CRS(frame.estimate_utm_crs())
+            except (RuntimeError, ValueError):
+                continue  # no finite place in this layer
+    message = "expected at least one layer with a coordinate reference system and a place, got none"
+    raise CrsError(message)
+
+
+def in_metres(crs: CRS) -> bool:
+    """Tell whether a CRS is projected, in metres, and true to scale near its centre."""
+    flat = _horizontal(CRS(crs))
+    method = flat.coordinate_operation.method_name.casefold() if flat.coordinate_operation else ""
+    metric = all(abs(axis.unit_conversion_factor - 1.0) < 1e-12 for axis in flat.axis_info[:2])
+    return flat.is_projected and metric and not method.startswith(_STRETCHED)
+
+
+def reproject(frame: gpd.GeoDataFrame, crs: CRS, *, where: str, findings: Findings) -> gpd.GeoDataFrame:
+    """Return a layer in the site's CRS, and say so where that changed it."""
+    if frame.crs is None:
+        return frame.set_crs(crs)
+    own = _horizontal(CRS(frame.crs))
+    if own == crs:
+        return frame.set_crs(crs, allow_override=True)
+    unit = own.axis_info[0].unit_name if own.axis_info else "unknown unit"
+    told = f"{where}: {own.to_string()} ({unit}) reprojected to {crs.to_string()}"
+    findings.add("reprojected", told, action="used after reprojection", source=where)
+    return frame.set_crs(own, allow_override=True).to_crs(crs)
+
+
+def _horizontal(crs: CRS) -> CRS:
+    if crs.is_bound and crs.source_crs is not None:
+        crs = crs.source_crs
+    if crs.is_compound:
+        crs = crs.sub_crs_list[0]
+    return crs.to_2d()
+
+
+def _parsed(crs: str | CRS, where: str) -> CRS:
+    try:
+        return CRS.from_user_input(crs)
+    except ProjError:
+        message = f"{where}: expected a coordinate reference system such as EPSG:32631, got {crs!r}"
+        raise CrsError(message) from None

@@ -1,0 +1,157 @@
+"""Geometry as the site needs it: present, finite, single, flat, of the table's type; what isn't is told and set aside."""
+
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+
+from corridor.dictionary import Table
+from corridor.site.findings import FEATURE, Findings
+
+__all__ = ["repair_geometry"]
+
+_WANTED = {"LineString": (1, "a line"), "Point": (0, "a point"), "Polygon": (2, "an area")}  # dimension, in words
+_MIN_LENGTH_M = 0.001  # a line shorter than this has no direction to follow
+
+
+def repair_geometry(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.GeoDataFrame:
+    """Return the rows whose geometry can be used, each with a single flat part of the table's type.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        One layer in the site's CRS, with its ``FEATURE`` columns.
+    table : Table
+        What it is read into; ``any`` and ``none`` take rows without geometry.
+    findings : Findings
+        Every row repaired or set aside is told.
+
+    Returns
+    -------
+    GeoDataFrame
+        With a fresh index. A multipart row gives one row a part; lines in 3-D keep ``src_z_min_m``, ``src_z_max_m``.
+    """
+    if table.geometry == "none":
+        return frame.reset_index(drop=True)
+    free = table.geometry == "any"
+    frame = _flat(_present(frame, findings, optional=free), findings, lines=table.geometry == "LineString")
+    frame = _single(_valid(_typed(frame, table, findings), table, findings), findings, merge=not free)
+    if table.geometry == "LineString":
+        frame = _lines(frame, findings)
+    return frame.reset_index(drop=True)
+
+
+def _drop(frame: gpd.GeoDataFrame, bad: Any, code: str, message: str, findings: Findings) -> gpd.GeoDataFrame:
+    if bad.any():
+        findings.add_rows(code, frame[bad], message, action="set aside: correct the record")
+    return frame[~bad]
+
+
+def _present(frame: gpd.GeoDataFrame, findings: Findings, *, optional: bool) -> gpd.GeoDataFrame:
+    shapes = frame.geometry.array
+    blank = shapely.is_missing(shapes) | shapely.is_empty(shapes)
+    if not optional:
+        frame = _drop(frame, blank, "no_geometry", "expected a geometry, the record has none", findings)
+    elif blank.any():
+        frame = frame.set_geometry(gpd.GeoSeries(frame.geometry.where(~blank, None), crs=frame.crs))
+    coordinates, index = shapely.get_coordinates(frame.geometry.array, return_index=True)
+    broken = np.zeros(len(frame), dtype=bool)
+    broken[index[~np.isfinite(coordinates).all(axis=1)]] = True
+    return _drop(frame, broken, "not_finite", "a coordinate is not a finite number in the site's CRS", findings)
+
+
+def _flat(frame: gpd.GeoDataFrame, findings: Findings, *, lines: bool) -> gpd.GeoDataFrame:
+    shapes = frame.geometry.array
+    deep = shapely.has_z(shapes)
+    if not deep.any():
+        return frame
+    frame = frame.copy()
+    if lines:
+        low, high = _z_range(shapes)
+        frame["src_z_min_m"], frame["src_z_max_m"] = low, high
+    frame = frame.set_geometry(gpd.GeoSeries(shapely.force_2d(shapes), index=frame.index, crs=frame.crs))
+    where = str(frame[FEATURE[0]].iloc[0])
+    kept = " (kept as src_z_min_m, src_z_max_m)" if lines else ""
+    told = f"{where}: {int(deep.sum())} geometries in 3-D; Z is an elevation, never a depth{kept}"
+    findings.add("z_dropped", told, action="used in plan; depth_m states the depth", source=where)
+    return frame
+
+
+def _z_range(shapes: Any) -> tuple[Any, Any]:
+    coordinates, index = shapely.get_coordinates(shapes, include_z=True, return_index=True)
+    low, high = np.full(len(shapes), np.inf), np.full(len(shapes), -np.inf)
+    known = ~np.isnan(coordinates[:, 2])
+    np.minimum.at(low, index[known], coordinates[known, 2])
+    np.maximum.at(high, index[known], coordinates[known, 2])
+    return np.where(np.isfinite(low), low, np.nan), np.where(np.isfinite(high), high, np.nan)
+
+
+def _typed(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.GeoDataFrame:
+    if table.geometry == "any":
+        return frame
+    dimension, words = _WANTED[table.geometry]
+    shapes = frame.geometry.array
+    own = shapely.get_dimensions(shapes)
+    mixed = shapely.get_type_id(shapes) == 7  # a collection may hold anything
+    if dimension == 0:
+        wide = (own > 0) & ~mixed
+        if wide.any():
+            points = np.where(wide, shapely.centroid(shapes), shapes)
+            findings.add_rows(
+                "wrong_geometry", frame[wide], "expected a point, got a line or an area",
+                action="repaired: its centre taken",
+            )  # fmt: skip
+            frame = frame.set_geometry(gpd.GeoSeries(points, index=frame.index, crs=frame.crs))
+            own = np.where(wide, 0, own)
+    return _drop(frame, (own != dimension) | mixed, "wrong_geometry", f"expected {words}, got another geometry", findings)
+
+
+def _valid(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.GeoDataFrame:
+    if table.geometry != "Polygon":
+        return frame  # a line is invalid only where it has no length, which is told as such
+    bad = ~shapely.is_valid(frame.geometry.array)
+    if not bad.any():
+        return frame
+    parts = shapely.make_valid(frame.geometry.array[bad])
+    areas = [shapely.union_all([p for p in shapely.get_parts(part) if shapely.get_dimensions(p) == 2]) for part in parts]
+    shapes = np.array(frame.geometry.array, dtype=object)
+    shapes[bad] = areas
+    frame = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
+    lost = bad & shapely.is_empty(shapes)
+    mended = bad & ~lost
+    if mended.any():
+        findings.add_rows("invalid_geometry", frame[mended], "the area crosses itself", action="repaired: made valid")
+    return _drop(frame, lost, "invalid_geometry", "the area has no inside", findings)
+
+
+def _single(frame: gpd.GeoDataFrame, findings: Findings, *, merge: bool) -> gpd.GeoDataFrame:
+    shapes = np.array(frame.geometry.array, dtype=object)
+    many = shapely.get_type_id(shapes) >= 4
+    if not many.any() or not merge:
+        return frame
+    # parts that follow each other are one line
+    joined = shapely.line_merge(shapes[many])
+    shapes[many] = np.where(shapely.get_dimensions(shapes[many]) == 1, joined, shapes[many])
+    counts = np.where(many, shapely.get_num_geometries(shapes), 1)
+    told = [f"multipart: {n} parts" if n > 1 else "multipart, its parts follow each other" for n in counts[many]]
+    findings.add_rows("multipart", frame[many], told, action="repaired: single parts, the first keeps the id")
+    parts, index = shapely.get_parts(shapes, return_index=True)
+    exploded = frame.iloc[index].copy()
+    exploded["part"] = np.arange(len(index)) - np.searchsorted(index, index)
+    return exploded.set_geometry(gpd.GeoSeries(parts, index=exploded.index, crs=frame.crs))
+
+
+def _lines(frame: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
+    short = shapely.length(frame.geometry.array) < _MIN_LENGTH_M
+    frame = _drop(frame, short, "zero_length", "the line has no length", findings)
+    shapes = frame.geometry.array
+    slim = shapely.remove_repeated_points(shapes, tolerance=0.0)
+    fewer = shapely.get_num_coordinates(slim) < shapely.get_num_coordinates(shapes)
+    if fewer.any():
+        findings.add_rows("repeated_vertices", frame[fewer], "a vertex is there twice", action="repaired: one kept")
+        frame = frame.set_geometry(gpd.GeoSeries(slim, index=frame.index, crs=frame.crs))
+    crossing = ~shapely.is_simple(frame.geometry.array)
+    if crossing.any():
+        findings.add_rows("self_crossing", frame[crossing], "the line crosses or touches itself", action="used as it is")
+    return frame

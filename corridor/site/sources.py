@@ -1,0 +1,86 @@
+"""Files in: their layers as frames, their bytes as a hash."""
+
+import hashlib
+import warnings
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from pathlib import Path
+
+import geopandas as gpd
+import pandas as pd
+import pyogrio
+
+from corridor.errors import InputError
+from corridor.site.model import Source
+
+__all__ = ["file_labels", "read_layers", "source_of"]
+
+
+def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
+    """Read every layer of a vector file, in the file's order.
+
+    Parameters
+    ----------
+    path : Path
+        GeoPackage or any other file OGR reads.
+
+    Returns
+    -------
+    dict of GeoDataFrame
+        By layer name; a table without geometry has an empty one and no CRS.
+
+    Raises
+    ------
+    InputError
+        If the file is missing, isn't a vector file, or can't be read.
+    """
+    if not path.exists():
+        message = f"expected a vector file, {path} does not exist; check the name and the folder"
+        raise InputError(message)
+    try:
+        names = [str(name) for name, _ in pyogrio.list_layers(path)]
+        return {name: _layer(path, name) for name in names}
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, UnicodeDecodeError) as error:
+        message = f"expected a vector file (GeoPackage or another that OGR reads), {path} is none: {error}"
+        raise InputError(message) from None
+
+
+def _layer(path: Path, name: str) -> gpd.GeoDataFrame:
+    with warnings.catch_warnings():
+        # a driver's remarks on the file's form aren't about the records
+        warnings.simplefilter("ignore", RuntimeWarning)
+        warnings.simplefilter("ignore", UserWarning)
+        frame = pyogrio.read_dataframe(path, layer=name)
+    if isinstance(frame, gpd.GeoDataFrame):
+        return frame.rename_geometry("geometry") if frame.geometry.name != "geometry" else frame
+    blank = gpd.GeoSeries([None] * len(frame), index=frame.index)
+    return gpd.GeoDataFrame(pd.DataFrame(frame), geometry=blank)
+
+
+def source_of(path: Path, layers: Iterable[str]) -> Source:
+    """Describe one input file: path as given, SHA-256, date of last change and layers read.
+
+    Raises
+    ------
+    OSError
+        If the file can't be opened.
+    """
+    changed = datetime.fromtimestamp(path.stat().st_mtime, tz=UTC).isoformat(timespec="seconds")
+    return Source(path=str(path), sha256=_hash(path), modified=changed, layers=tuple(layers))
+
+
+def _hash(path: Path) -> str:
+    digest = hashlib.sha256()
+    # a folder is a source too (some formats are one): its files in the order of their names
+    for part in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]:
+        with part.open("rb") as stream:
+            while block := stream.read(1 << 20):
+                digest.update(block)
+    return digest.hexdigest()
+
+
+def file_labels(paths: Iterable[Path]) -> dict[Path, str]:
+    """Name each file shortly: by its own name, or by its whole path where two share one."""
+    paths = list(paths)
+    names = [path.name for path in paths]
+    return {path: path.name if names.count(path.name) == 1 else str(path) for path in paths}

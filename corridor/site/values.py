@@ -1,0 +1,162 @@
+"""Values as recorded, read as the dictionary wants them: text, numbers with units, words of a vocabulary."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from corridor.dictionary import YES_NO, Column, Table
+from corridor.site.findings import Findings
+from corridor.site.tables import coatings, materials, vocabulary, word_key
+from corridor.site.units import unit_factor
+
+__all__ = ["as_text", "numbers", "read_values"]
+
+_NUMBER = r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s][^\d]*)?\s*$"
+_DECIMAL_COMMA = r"^(\s*[-+]?\d+),(\d{1,2})(?!\d)"
+_NOT_STATED = {"", "null", "<null>", "nan", "none given", "-"}
+_ID_COLUMNS = {"line_id", "structure_id", "bond_id", "ground_id", "line_a", "line_b", "contained_in"}
+
+
+def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.DataFrame:
+    """Read every column of a table from its recorded values; what can't be read is a finding and NULL.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        Columns named as in the table, others ignored; missing ones are added as NULL.
+    table : Table
+        Of the dictionary.
+    findings : Findings
+        Collector.
+
+    Returns
+    -------
+    DataFrame
+        A copy with text columns as str or None, numbers as float64.
+    """
+    result = frame.copy()
+    for column in table.columns:
+        if column.name not in result:
+            result[column.name] = pd.Series(np.nan if column.kind in ("real", "integer") else None, index=result.index,
+                                            dtype="float64" if column.kind in ("real", "integer") else object)  # fmt: skip
+            continue
+        raw = frame[column.name]
+        if column.kind in ("real", "integer"):
+            result[column.name] = _measured(raw, column, result, findings)
+        elif words := _words(column):
+            result[column.name] = _worded(raw, column, words, result, findings)
+        else:
+            result[column.name] = as_text(raw)
+    return _clean_ids(result, findings)
+
+
+def as_text(values: pd.Series) -> pd.Series:
+    """Return values as text without outer blanks, None where nothing is stated; 12.0 becomes "12"."""
+    kind = values.dtype
+    if pd.api.types.is_bool_dtype(kind):
+        text = values.map({True: "yes", False: "no"})
+    elif pd.api.types.is_float_dtype(kind):
+        text = pd.Series([f"{v:.0f}" if float(v).is_integer() else repr(float(v)) if v == v else None
+                          for v in values.fillna(np.nan)], index=values.index, dtype=object)  # fmt: skip
+    elif pd.api.types.is_datetime64_any_dtype(kind):
+        text = values.map(lambda v: v.isoformat().removesuffix("T00:00:00") if not pd.isna(v) else None)
+    else:
+        text = values
+    missing = text.isna().to_numpy(copy=True)
+    stripped = text.astype(object).where(~missing, "").astype(str).str.strip()
+    missing = missing | stripped.str.casefold().isin(_NOT_STATED).to_numpy()
+    return stripped.astype(object).where(~missing, None)
+
+
+def numbers(values: pd.Series, column: Column) -> tuple[pd.Series, pd.Series]:
+    """Read numbers, with their unit where one is written beside them.
+
+    Parameters
+    ----------
+    values : Series
+        As recorded: numbers, or text such as ``6 in``.
+    column : Column
+        Whose unit the result is in.
+
+    Returns
+    -------
+    (Series of float64, Series of bool)
+        The numbers (NaN: none), and whether something stood there that is no number.
+    """
+    if pd.api.types.is_numeric_dtype(values.dtype) and not pd.api.types.is_bool_dtype(values.dtype):
+        plain = pd.Series(values.to_numpy(dtype="float64", na_value=np.nan), index=values.index)
+        return plain.where(np.isfinite(plain)), pd.Series(np.isinf(plain), index=values.index)
+    text = as_text(values)
+    stated = text.notna()
+    result = pd.to_numeric(text.where(stated, np.nan), errors="coerce").astype("float64")
+    rest = stated & result.isna()
+    if rest.any():
+        parts = text[rest].str.replace(_DECIMAL_COMMA, r"\1.\2", regex=True).str.extract(_NUMBER)
+        unit = parts[1].fillna("").str.strip()
+        factors = {word: 1.0 if not word else unit_factor(word, column) for word in unit.unique()}
+        scale = unit.map(factors).astype("float64")
+        result.loc[rest] = pd.to_numeric(parts[0], errors="coerce").astype("float64") * scale
+    result = result.where(np.isfinite(result))
+    return result, stated & result.isna()
+
+
+def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
+    values, strange = numbers(raw, column)
+    unit = f" in {column.unit}" if column.unit else ""
+    if strange.any():
+        told = [f"{column.name}: expected a number{unit}, got {value!r}" for value in raw[strange].astype(str)]
+        findings.add_rows("not_a_number", frame[strange], told, action="value left out; correct the record")
+    low = -np.inf if column.minimum is None else column.minimum
+    high = np.inf if column.maximum is None else column.maximum
+    outside = values.notna() & ~values.between(low, high)
+    if outside.any():
+        told = [f"{column.name}: expected {low:g} to {high:g}{unit}, got {value:g}" for value in values[outside]]
+        findings.add_rows("out_of_range", frame[outside], told, action="value left out; correct the record")
+    values = values.mask(outside)
+    return values.round() if column.kind == "integer" else values
+
+
+def _words(column: Column) -> dict[str, str]:
+    """Return the words a column knows, by key; empty where any word goes."""
+    if column.name in ("material", "sheath"):
+        own: tuple[str, ...] = tuple(materials())
+        if column.name == "sheath":
+            own = ("none", *(name for name, m in materials().items() if m.metallic or name == "unknown"))
+    elif column.name == "coating":
+        own = tuple(coatings())
+    else:
+        own = column.vocabulary
+    if not own:
+        return {}
+    named = vocabulary("yes_no" if own == YES_NO else column.name)
+    return {key: word for key, word in named.items() if word in own} | {word_key(word): word for word in own}
+
+
+def _worded(
+    raw: pd.Series, column: Column, words: dict[str, str], frame: pd.DataFrame, findings: Findings
+) -> pd.Series:
+    text = as_text(raw)
+    stated = text.notna()
+    known = {word: words.get(word_key(word)) for word in text[stated].unique()}
+    result = text.map(known).astype(object)
+    strange = stated & result.isna()
+    instead = "unknown" if "unknown" in words.values() else None
+    if strange.any():
+        expected = ", ".join(dict.fromkeys(words.values()))
+        told = [f"{column.name}: expected one of {expected}; got {value!r}" for value in text[strange]]
+        action = f"read as {instead or 'not stated'}; map the word or correct the record"
+        findings.add_rows("unknown_word", frame[strange], told, action=action)
+    return result.mask(strange, instead).where(stated, None)
+
+
+def _clean_ids(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
+    # lists of ids are separated by blanks, so an id holds none
+    for name in sorted(_ID_COLUMNS & set(frame.columns)):
+        text: Any = frame[name]
+        blank = text.notna() & text.astype(str).str.contains(r"\s", regex=True)
+        if blank.any():
+            told = [f"{name}: {value!r} holds blanks, which separate ids in lists" for value in text[blank]]
+            findings.add_rows("changed_id", frame[blank], told, action="repaired: blanks written as _")
+            frame[name] = text.where(~blank, text.astype(str).str.split().str.join("_"))
+    return frame
