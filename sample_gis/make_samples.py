@@ -16,6 +16,8 @@ def main() -> None:
     unknown = sorted(set(given.names) - set(SITES))
     if unknown:
         parser.error(f"no such site: {', '.join(unknown)}; there are {', '.join(SITES)}")
+    if given.seed < 0:
+        parser.error(f"--seed must be 0 or more, got {given.seed}")
     for name in given.names or SITES:
         make_site(name, given.output, seed=given.seed)
 

@@ -433,3 +433,8 @@ class TestCommand:
         done = self.run("moon_base")
         assert done.returncode == 2
         assert "no such site: moon_base" in done.stderr
+
+    def test_a_negative_seed_is_refused(self) -> None:
+        done = self.run("--seed", "-1")
+        assert done.returncode == 2
+        assert "--seed must be 0 or more, got -1" in done.stderr
