@@ -9,7 +9,8 @@ import pandas as pd
 from corridor.constants import MM_PER_M
 from corridor.dictionary import INPUT_TABLES
 from corridor.site.findings import Findings
-from corridor.site.tables import default_rules, materials
+from corridor.site.materials import materials
+from corridor.site.tables import default_rules
 
 __all__ = ["ASSUMABLE", "fill_defaults"]
 
@@ -49,13 +50,12 @@ def fill_defaults(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFra
     """
     lines = lines.copy()
     _state_ranges(lines)
-    rules = default_rules()
     for column in ("material", "diameter_mm"):
-        _fill(lines, column, rules[column], findings)
+        _fill(lines, column, default_rules(column), findings)
     _conductive(lines, findings)
     for column in ("wall_mm", "sheath", "sheath_bonding", "conductor_mm2", "joints", "joint_spacing_m", "coating"):
-        _fill(lines, column, rules[column], findings)
-    _fill_depth(lines, rules["cover_m"], findings)
+        _fill(lines, column, default_rules(column), findings)
+    _fill_depth(lines, default_rules("cover_m"), findings)
     _tell_continuity(lines, findings)
     filled = np.stack([(lines[f"{name}_src"] == "default").to_numpy(dtype=bool) for name in ASSUMABLE], axis=1)
     names = np.array(ASSUMABLE, dtype=object)
@@ -122,7 +122,7 @@ def _fill_depth(lines: gpd.GeoDataFrame, rules: list[dict[str, Any]], findings: 
             lines.loc[hit, f"depth_m{suffix}"] = (rule[key] + half).round(3)
         lines.loc[hit, "depth_m_src"] = "default"
         told = [
-            f"depth_m is not stated; {depth:g}, range {low:g} to {high:g} (cover and half the diameter; {rule['source']})"
+            f"depth_m is not stated; {depth:g}, range {low:g} to {high:g} (cover, half the diameter; {rule['source']})"
             for depth, low, high in lines.loc[hit, ["depth_m", "depth_m_low", "depth_m_high"]].to_numpy()
         ]
         findings.add_rows("filled_depth", lines[hit], told, action="filled: state the value")
@@ -130,7 +130,7 @@ def _fill_depth(lines: gpd.GeoDataFrame, rules: list[dict[str, Any]], findings: 
 
 def _conductive(lines: gpd.GeoDataFrame, findings: Findings) -> None:
     """Derive ``conductive`` where it isn't stated: from tracer wire, asset, sheath and material."""
-    metals = {name for name, material in materials().items() if material.metallic}
+    metals = {name for name, material in materials().items() if material.metal}
     metal = lines["material"].isin(metals)
     plain = ~metal & ~lines["material"].isin(["unknown"]) & lines["material"].notna()
     derived = pd.Series("unknown", index=lines.index, dtype=object)
@@ -141,7 +141,7 @@ def _conductive(lines: gpd.GeoDataFrame, findings: Findings) -> None:
     lines["conductive_src"] = lines["conductive_src"].where(~empty, "inferred")
     unknown = lines["conductive"] == "unknown"
     told = "whether the line conducts is not known; tone is not solved on it, and it may carry some all the same"
-    findings.add_rows("conductivity_unknown", lines[unknown], told, action="used: state material, sheath or tracer wire")
+    findings.add_rows("conductivity_unknown", lines[unknown], told, action="used: state material, sheath, tracer wire")
 
 
 def _tell_continuity(lines: gpd.GeoDataFrame, findings: Findings) -> None:

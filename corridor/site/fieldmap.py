@@ -201,7 +201,8 @@ def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tupl
         grouped = rule.pattern if re.compile(rule.pattern).groups else f"({rule.pattern})"
         values = as_text(values).str.extract(grouped, expand=True)[0].astype(object)
         by_map |= values.notna().to_numpy()
-    words = {str(k).strip().casefold(): v for k, v in {**layer.values.get(name, {}), **(rule.values if rule else {})}.items()}
+    listed = {**layer.values.get(name, {}), **(rule.values if rule else {})}
+    words = {key.strip().casefold(): meant for key, meant in listed.items()}
     if words:
         text = as_text(values)
         found = text.map({word: words.get(word.casefold()) for word in text.dropna().unique()})

@@ -81,7 +81,7 @@ class Findings:
 
     _blocks: list[pd.DataFrame] = field(default_factory=list)
 
-    def add(self, code: str, message: str, *, action: str, source: str = SITE_SOURCE, line_id: str | None = None) -> None:
+    def add(self, code: str, message: str, *, action: str, source: str = SITE_SOURCE) -> None:
         """Add one finding that concerns a layer or the records as a whole.
 
         Raises
@@ -91,7 +91,7 @@ class Findings:
         """
         block = {
             "feature_source": [source], "feature_row": [None], "source_id": [None], "owner": [None],
-            "line_id": [line_id], "severity": [CODES[code]], "code": [code], "message": [message], "action": [action],
+            "line_id": [None], "severity": [CODES[code]], "code": [code], "message": [message], "action": [action],
             "geometry": [None],
         }  # fmt: skip
         self._blocks.append(pd.DataFrame(block, dtype=object))

@@ -43,10 +43,10 @@ def infer_grounds(
     Returns
     -------
     GeoDataFrame
-        Table ``grounds`` with ``resistance_low_ohm`` and ``resistance_high_ohm``; by rule: evidence inferred. Each point
-        of a ground by rule is the line's end.
+        Table ``grounds`` with ``resistance_low_ohm`` and ``resistance_high_ohm``; by rule: evidence inferred, at the
+        line's end.
     """
-    rule = default_rules()["ground_ohm"][0]
+    rule = default_rules("ground_ohm")[0]
     given = given.copy()
     silent = given["resistance_ohm"].isna()
     given["resistance_ohm"] = given["resistance_ohm"].astype(float).fillna(rule["value"])

@@ -37,7 +37,8 @@ def unique_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Ge
         ids = pd.Series(_suffixed(ids.tolist()), index=frame.index, dtype=object)
     frame[name] = ids
     if again.any():
-        told = [f"{name} {was!r} is used before; called {now}" for was, now in zip(base[again], ids[again], strict=True)]
+        pairs = zip(base[again], ids[again], strict=True)
+        told = [f"{name} {was!r} is used before; called {now}" for was, now in pairs]
         findings.add_rows("duplicate_id", frame[again], told, action="repaired: suffix added")
     return frame
 

@@ -12,7 +12,8 @@ _TABLES = {
     "bonds": ("no_bonds", "no bond data: no record is not no bond", "used: nothing is called unbonded"),
     "grounds": ("no_grounds", "no ground data: grounds put by rule at service entrances, transformers and cabinets",
                 "used: solved with and without them"),
-    "soil": ("no_soil", "no soil data: 100 ohm m, range 20 to 1000 (from memory: IEEE Std 80 and NBS Technologic Paper 108)",
+    "soil": ("no_soil",
+             "no soil data: 100 ohm m, range 20 to 1000 (from memory: IEEE Std 80 and NBS Technologic Paper 108)",
              "used: solved over the range"),
     "work_area": ("no_work_area", "no work area: everything is in scope", "used: add a work_area layer for a plan"),
 }  # fmt: skip

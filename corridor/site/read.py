@@ -209,9 +209,7 @@ def _assemble(
     lines = fill_defaults(lines, findings)
     structures = unique_ids(_required(tables["structures"], ("kind",), findings), "structure_id", findings)
     line_ids, structure_ids = set(lines["line_id"]), set(structures["structure_id"])
-    given = check_references(
-        tables["terminations"], {"structure_id": structure_ids, "line_id": line_ids}, findings
-    )
+    given = check_references(tables["terminations"], {"structure_id": structure_ids, "line_id": line_ids}, findings)
     bonds = unique_ids(tables["bonds"], "bond_id", findings)
     bonds = check_references(
         bonds, {"line_a": line_ids, "line_b": line_ids | {"earth"}, "structure_id": structure_ids}, findings,

@@ -65,7 +65,7 @@ def layer_crs(
 
 
 def site_crs(frames: Sequence[gpd.GeoDataFrame]) -> CRS:
-    """Return the site's CRS: the first of the layers' that is projected in metres, else the UTM zone of the first place.
+    """Return the site's CRS: the first layer's that is projected in metres, else the UTM zone of the first place.
 
     Raises
     ------

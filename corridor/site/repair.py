@@ -1,4 +1,4 @@
-"""Geometry as the site needs it: present, finite, single, flat, of the table's type; what isn't is told and set aside."""
+"""Geometry as the site needs it: there, finite, single, flat, of the table's type; what isn't is set aside."""
 
 from typing import Any
 
@@ -42,7 +42,7 @@ def repair_geometry(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -
     return frame.reset_index(drop=True)
 
 
-def _drop(frame: gpd.GeoDataFrame, bad: Any, code: str, message: str, findings: Findings) -> gpd.GeoDataFrame:
+def _drop(frame: gpd.GeoDataFrame, bad: Any, findings: Findings, *, code: str, message: str) -> gpd.GeoDataFrame:
     if bad.any():
         findings.add_rows(code, frame[bad], message, action="set aside: correct the record")
     return frame[~bad]
@@ -52,13 +52,14 @@ def _present(frame: gpd.GeoDataFrame, findings: Findings, *, optional: bool) -> 
     shapes = frame.geometry.array
     blank = shapely.is_missing(shapes) | shapely.is_empty(shapes)
     if not optional:
-        frame = _drop(frame, blank, "no_geometry", "expected a geometry, the record has none", findings)
+        frame = _drop(frame, blank, findings, code="no_geometry", message="expected a geometry, the record has none")
     elif blank.any():
         frame = frame.set_geometry(gpd.GeoSeries(frame.geometry.where(~blank, None), crs=frame.crs))
     coordinates, index = shapely.get_coordinates(frame.geometry.array, return_index=True)
     broken = np.zeros(len(frame), dtype=bool)
     broken[index[~np.isfinite(coordinates).all(axis=1)]] = True
-    return _drop(frame, broken, "not_finite", "a coordinate is not a finite number in the site's CRS", findings)
+    told = "a coordinate is not a finite number in the site's CRS"
+    return _drop(frame, broken, findings, code="not_finite", message=told)
 
 
 def _flat(frame: gpd.GeoDataFrame, findings: Findings, *, lines: bool) -> gpd.GeoDataFrame:
@@ -104,7 +105,8 @@ def _typed(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.Geo
             )  # fmt: skip
             frame = frame.set_geometry(gpd.GeoSeries(points, index=frame.index, crs=frame.crs))
             own = np.where(wide, 0, own)
-    return _drop(frame, (own != dimension) | mixed, "wrong_geometry", f"expected {words}, got another geometry", findings)
+    told = f"expected {words}, got another geometry"
+    return _drop(frame, (own != dimension) | mixed, findings, code="wrong_geometry", message=told)
 
 
 def _valid(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.GeoDataFrame:
@@ -114,7 +116,7 @@ def _valid(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.Geo
     if not bad.any():
         return frame
     parts = shapely.make_valid(frame.geometry.array[bad])
-    areas = [shapely.union_all([p for p in shapely.get_parts(part) if shapely.get_dimensions(p) == 2]) for part in parts]
+    areas = [shapely.union_all([p for p in shapely.get_parts(part) if p.area > 0]) for part in parts]
     shapes = np.array(frame.geometry.array, dtype=object)
     shapes[bad] = areas
     frame = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
@@ -122,7 +124,7 @@ def _valid(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.Geo
     mended = bad & ~lost
     if mended.any():
         findings.add_rows("invalid_geometry", frame[mended], "the area crosses itself", action="repaired: made valid")
-    return _drop(frame, lost, "invalid_geometry", "the area has no inside", findings)
+    return _drop(frame, lost, findings, code="invalid_geometry", message="the area has no inside")
 
 
 def _single(frame: gpd.GeoDataFrame, findings: Findings, *, merge: bool) -> gpd.GeoDataFrame:
@@ -144,7 +146,7 @@ def _single(frame: gpd.GeoDataFrame, findings: Findings, *, merge: bool) -> gpd.
 
 def _lines(frame: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
     short = shapely.length(frame.geometry.array) < _MIN_LENGTH_M
-    frame = _drop(frame, short, "zero_length", "the line has no length", findings)
+    frame = _drop(frame, short, findings, code="zero_length", message="the line has no length")
     shapes = frame.geometry.array
     slim = shapely.remove_repeated_points(shapes, tolerance=0.0)
     fewer = shapely.get_num_coordinates(slim) < shapely.get_num_coordinates(shapes)
@@ -153,5 +155,6 @@ def _lines(frame: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
         frame = frame.set_geometry(gpd.GeoSeries(slim, index=frame.index, crs=frame.crs))
     crossing = ~shapely.is_simple(frame.geometry.array)
     if crossing.any():
-        findings.add_rows("self_crossing", frame[crossing], "the line crosses or touches itself", action="used as it is")
+        told = "the line crosses or touches itself"
+        findings.add_rows("self_crossing", frame[crossing], told, action="used as it is")
     return frame

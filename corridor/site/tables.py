@@ -1,79 +1,46 @@
-"""The shipped tables (TOML in corridor/data), read once: materials, coatings, defaults, vocabulary, access."""
+"""The shipped tables (TOML in corridor/data), read once: defaults, vocabulary, access."""
 
 import tomllib
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any
 
-__all__ = ["Coating", "Material", "access_rules", "coatings", "default_rules", "materials", "vocabulary", "word_key"]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Material:
-    """A material of a pipe, conductor or sheath; the figures are None where it isn't metallic."""
-
-    name: str
-    metallic: bool
-    source: str
-    resistivity_ohm_m: float | None = None
-    resistivity_low_ohm_m: float | None = None
-    resistivity_high_ohm_m: float | None = None
-    relative_permeability: float | None = None
-    relative_permeability_low: float | None = None
-    relative_permeability_high: float | None = None
-    aliases: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Coating:
-    """A coating or jacket; its conductivity stands for the whole coating with its holidays."""
-
-    name: str
-    insulating: bool
-    source: str
-    relative_permittivity: float
-    thickness_mm: float
-    conductivity_s_per_m: float
-    conductivity_low_s_per_m: float
-    conductivity_high_s_per_m: float
+__all__ = ["access_rules", "default_rules", "read_table", "vocabulary", "word_key"]
 
 
 @cache
-def materials() -> dict[str, Material]:
-    """Return the materials by name (``unknown`` included)."""
-    return {
-        name: Material(name=name, **row | {"aliases": tuple(row.get("aliases", ()))})
-        for name, row in _read("materials.toml")["materials"].items()
-    }
+def read_table(name: str) -> dict[str, Any]:
+    """Return a shipped table by its file's name without ending; not to be changed.
+
+    Raises
+    ------
+    FileNotFoundError
+        If there is no such table.
+    """
+    return tomllib.loads(resources.files("corridor.data").joinpath(f"{name}.toml").read_text(encoding="utf-8"))
 
 
-@cache
-def coatings() -> dict[str, Coating]:
-    """Return the coatings by name (``none`` and ``unknown`` included)."""
-    return {name: Coating(name=name, **row) for name, row in _read("materials.toml")["coatings"].items()}
+def default_rules(column: str) -> list[dict[str, Any]]:
+    """Return the default rules of a column, first match first.
 
-
-@cache
-def default_rules() -> dict[str, list[dict[str, Any]]]:
-    """Return the default rules by column, in the order in which columns are filled."""
-    return _read("defaults.toml")
-
-
-@cache
-def access_rules() -> list[dict[str, Any]]:
-    """Return the rules of access, first match first."""
-    rules: list[dict[str, Any]] = _read("access.toml")["rule"]
+    Raises
+    ------
+    KeyError
+        If the column has no defaults.
+    """
+    rules: list[dict[str, Any]] = read_table("defaults")[column]
     return rules
 
 
-@cache
+def access_rules() -> list[dict[str, Any]]:
+    """Return the rules of access, first match first."""
+    rules: list[dict[str, Any]] = read_table("access")["rule"]
+    return rules
+
+
 def vocabulary(name: str) -> dict[str, str]:
-    """Return the words read as words of a vocabulary, by ``word_key``; materials count as one."""
-    words = {word_key(k): v for k, v in _read("vocabulary.toml").get(name, {}).items()}
-    if name in ("material", "sheath"):
-        words |= {word_key(alias): m.name for m in materials().values() for alias in m.aliases} | words
-    return words
+    """Return the further words read as words of a vocabulary, by ``word_key``; empty if there are none."""
+    return {word_key(word): meant for word, meant in read_table("vocabulary").get(name, {}).items()}
 
 
 def word_key(word: str) -> str:
@@ -85,7 +52,3 @@ def word_key(word: str) -> str:
     'fire_water'
     """
     return "_".join(word.casefold().replace(".", "").replace("-", " ").replace("_", " ").split())
-
-
-def _read(name: str) -> dict[str, Any]:
-    return tomllib.loads(resources.files("corridor.data").joinpath(name).read_text(encoding="utf-8"))

@@ -66,7 +66,8 @@ def _meetings(lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame, reach_m: fl
     courses, points = lines.geometry.array[near], structures.geometry.array[at]
     starts, ends = shapely.get_point(courses, 0), shapely.get_point(courses, -1)
     from_start, from_end = shapely.distance(starts, points), shapely.distance(ends, points)
-    how = np.where(np.minimum(from_start, from_end) > reach_m, "through", np.where(from_start <= from_end, "start", "end"))
+    end = np.where(from_start <= from_end, "start", "end")
+    how = np.where(np.minimum(from_start, from_end) > reach_m, "through", end)
     met = pd.DataFrame({"structure": at, "line": near, "at": how.astype(object)})
     met["structure_id"] = structures["structure_id"].to_numpy()[at]
     met["line_id"] = lines["line_id"].to_numpy()[near]

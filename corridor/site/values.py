@@ -7,7 +7,8 @@ import pandas as pd
 
 from corridor.dictionary import YES_NO, Column, Table
 from corridor.site.findings import Findings
-from corridor.site.tables import coatings, materials, vocabulary, word_key
+from corridor.site.materials import coatings, material_words, materials
+from corridor.site.tables import vocabulary, word_key
 from corridor.site.units import unit_factor
 
 __all__ = ["as_text", "numbers", "read_values"]
@@ -38,14 +39,13 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
     result = frame.copy()
     for column in table.columns:
         if column.name not in result:
-            result[column.name] = pd.Series(np.nan if column.kind in ("real", "integer") else None, index=result.index,
-                                            dtype="float64" if column.kind in ("real", "integer") else object)  # fmt: skip
+            result[column.name] = np.nan if column.kind in ("real", "integer") else None
             continue
         raw = frame[column.name]
         if column.kind in ("real", "integer"):
             result[column.name] = _measured(raw, column, result, findings)
-        elif words := _words(column):
-            result[column.name] = _worded(raw, column, words, result, findings)
+        elif _words(column):
+            result[column.name] = _worded(raw, column, result, findings)
         else:
             result[column.name] = as_text(raw)
     return _clean_ids(result, findings)
@@ -57,8 +57,9 @@ def as_text(values: pd.Series) -> pd.Series:
     if pd.api.types.is_bool_dtype(kind):
         text = values.map({True: "yes", False: "no"})
     elif pd.api.types.is_float_dtype(kind):
-        text = pd.Series([f"{v:.0f}" if float(v).is_integer() else repr(float(v)) if v == v else None
-                          for v in values.fillna(np.nan)], index=values.index, dtype=object)  # fmt: skip
+        plain = values.to_numpy(dtype="float64", na_value=np.nan)
+        told = [None if np.isnan(v) else f"{v:.0f}" if v.is_integer() else repr(float(v)) for v in plain]
+        text = pd.Series(told, index=values.index, dtype=object)
     elif pd.api.types.is_datetime64_any_dtype(kind):
         text = values.map(lambda v: v.isoformat().removesuffix("T00:00:00") if not pd.isna(v) else None)
     else:
@@ -122,7 +123,7 @@ def _words(column: Column) -> dict[str, str]:
     if column.name in ("material", "sheath"):
         own: tuple[str, ...] = tuple(materials())
         if column.name == "sheath":
-            own = ("none", *(name for name, m in materials().items() if m.metallic or name == "unknown"))
+            own = ("none", *(name for name, m in materials().items() if m.metal or name == "unknown"))
     elif column.name == "coating":
         own = tuple(coatings())
     else:
@@ -130,12 +131,13 @@ def _words(column: Column) -> dict[str, str]:
     if not own:
         return {}
     named = vocabulary("yes_no" if own == YES_NO else column.name)
+    if column.name in ("material", "sheath"):
+        named = material_words() | named
     return {key: word for key, word in named.items() if word in own} | {word_key(word): word for word in own}
 
 
-def _worded(
-    raw: pd.Series, column: Column, words: dict[str, str], frame: pd.DataFrame, findings: Findings
-) -> pd.Series:
+def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
+    words = _words(column)
     text = as_text(raw)
     stated = text.notna()
     known = {word: words.get(word_key(word)) for word in text[stated].unique()}
