@@ -205,9 +205,9 @@ def _assemble(
 ) -> Site:  # fmt: skip
     lines = _required(tables["lines"], ("utility", "asset"), findings)
     lines = unique_ids(drop_duplicates(lines, findings), "line_id", findings)
-    lines = snap_lines(lines, findings, settings=settings.site)
-    lines = fill_defaults(lines, findings)
     structures = unique_ids(_required(tables["structures"], ("kind",), findings), "structure_id", findings)
+    lines = snap_lines(lines, structures, findings=findings, settings=settings.site)
+    lines = fill_defaults(lines, findings)
     line_ids, structure_ids = set(lines["line_id"]), set(structures["structure_id"])
     given = check_references(tables["terminations"], {"structure_id": structure_ids, "line_id": line_ids}, findings)
     bonds = unique_ids(tables["bonds"], "bond_id", findings)

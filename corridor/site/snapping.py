@@ -1,11 +1,186 @@
-"""Junction gaps closed."""
+"""Junction gaps: closed where small, told where not."""
+
+from typing import Any
 
 import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from corridor.settings import SiteSettings
 from corridor.site.findings import Findings
 
+__all__ = ["snap_lines"]
 
-def snap_lines(lines: gpd.GeoDataFrame, findings: Findings, *, settings: SiteSettings) -> gpd.GeoDataFrame:
-    """Return the lines as they are."""
+_SAME_M = 1e-6  # ends this close are one point
+_ROUNDING_M = 0.002  # moves up to here undo the rounding of coordinates and need no word
+_ENDS_AT = ("cable", "duct", "duct_bank")  # end at a structure by their nature
+
+
+def snap_lines(
+    lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame, *, findings: Findings, settings: SiteSettings
+) -> gpd.GeoDataFrame:
+    """Move ends that almost meet on to each other, or on to the line they almost touch; tell wider gaps.
+
+    Only lines of one utility (not ``unknown``) and only the two ends of a line move; a line shorter than twice the
+    tolerance stays. Of ends that meet, the point where most lie already is kept, then that of the first line_id.
+
+    Parameters
+    ----------
+    lines, structures : GeoDataFrame
+        line_id, utility, asset and geometry, and points; not changed.
+    findings : Findings
+        ``snapped`` for each line moved, ``near_miss`` for each loose end with a gap up to ``near_miss_m``; a cable
+        or duct that ends at a structure is not loose.
+    settings : SiteSettings
+        ``snap_m``, ``near_miss_m`` and ``structure_reach_m``.
+
+    Returns
+    -------
+    GeoDataFrame
+        A copy with the ends moved.
+    """
+    lines = lines.copy()
+    if len(lines) < 2:
+        return lines
+    ends = _Ends(lines)
+    pairs = ends.pairs(settings.near_miss_m)
+    target = ends.gathered(pairs, settings.snap_m)
+    target, loose = ends.teed(target, settings)
+    far = np.hypot(*(target - ends.points).T).reshape(-1, 2).max(axis=1)
+    if (far > _SAME_M).any():
+        lines = ends.rebuilt(lines, target)
+        rows = far > _ROUNDING_M
+        told = [f"an end lay {gap:.3f} m beside the junction" for gap in far[rows]]
+        findings.add_rows("snapped", lines[rows], told, action="repaired: end moved on to the junction")
+    loose = loose[~_held(lines, structures, ends=ends, end=loose["end"].to_numpy(), reach_m=settings.structure_reach_m)]
+    _tell_near_misses(lines, ends, target, loose=loose, settings=settings, findings=findings)
     return lines
+
+
+class _Ends:
+    """The ends of all lines: end 2i is the start of line i, end 2i + 1 its end."""
+
+    def __init__(self, lines: gpd.GeoDataFrame) -> None:
+        self.courses = lines.geometry.to_numpy()
+        self.line_ids = lines["line_id"].to_numpy(dtype=object)
+        first, last = shapely.get_point(self.courses, 0), shapely.get_point(self.courses, -1)
+        self.points = shapely.get_coordinates(np.stack([first, last], axis=1).ravel())
+        self.line = np.repeat(np.arange(len(lines)), 2)
+        codes = pd.factorize(lines["utility"].where(lines["utility"] != "unknown"))[0]
+        self.utility = codes[self.line]
+        self.length = np.repeat(shapely.length(self.courses), 2)
+        # the order of ids as text decides ties, so that the order of the records doesn't
+        self.rank = np.empty(len(lines), dtype=np.int64)
+        self.rank[np.argsort(self.line_ids.astype(str), kind="stable")] = np.arange(len(lines))
+
+    def pairs(self, reach_m: float) -> NDArray[np.int64]:
+        """Return the pairs of ends within reach, of one utility and two lines; shape (2, k), first < second."""
+        shapes = np.asarray(shapely.points(self.points), dtype=object)
+        near = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach_m)
+        a, b = near
+        keep = (a < b) & (self.utility[a] == self.utility[b]) & (self.utility[a] >= 0) & (self.line[a] != self.line[b])
+        return near[:, keep]
+
+    def gathered(self, pairs: NDArray[np.int64], snap_m: float) -> NDArray[np.float64]:
+        """Return where each end goes so that ends that almost meet do; shape (ends, 2)."""
+        target = self.points.copy()
+        gap = np.hypot(*(self.points[pairs[0]] - self.points[pairs[1]]).T)
+        a, b = pairs[:, gap <= snap_m]
+        count = len(self.points)
+        graph = coo_array((np.ones(len(a)), (a, b)), shape=(count, count))
+        _, group = connected_components(graph, directed=False)
+        met = np.unique(np.concatenate([a, b]))
+        if not len(met):
+            return target
+        place = np.unique(np.round(self.points[met], 6), axis=0, return_inverse=True)[1].ravel()
+        votes = np.bincount(place)[place]
+        order = np.lexsort((met % 2, self.rank[self.line[met]], -votes, group[met]))
+        leaders = met[order[np.unique(group[met][order], return_index=True)[1]]]
+        lead = np.zeros(group.max() + 1, dtype=np.int64)
+        lead[group[leaders]] = leaders
+        goal = self.points[lead[group[met]]]
+        # a chain of ends must not drag one further than the tolerance
+        near = (np.hypot(*(goal - self.points[met]).T) <= snap_m) & (self.length[met] > 2.0 * snap_m)
+        target[met[near]] = goal[near]
+        return target
+
+    def teed(self, target: NDArray[np.float64], settings: SiteSettings) -> tuple[NDArray[np.float64], pd.DataFrame]:
+        """Project ends that almost touch another line's course on to it.
+
+        Returns the targets, and the ends that keep a gap up to near_miss_m to another course: end, line, gap_m.
+        """
+        shapes = np.asarray(shapely.points(target), dtype=object)
+        end, line = shapely.STRtree(self.courses).query(shapes, predicate="dwithin", distance=settings.near_miss_m)
+        own = self.utility[2 * line]
+        keep = (self.utility[end] == own) & (own >= 0) & (self.line[end] != line)
+        end, line = end[keep], line[keep]
+        course, point = self.courses[line], shapes[end]
+        gap = shapely.distance(course, point)
+        foot = shapely.get_coordinates(shapely.line_interpolate_point(course, shapely.line_locate_point(course, point)))
+        tips = self.points.reshape(-1, 2, 2)[line]
+        inner = (np.hypot(*(tips - foot[:, None, :]).transpose(2, 0, 1)) > settings.snap_m).all(axis=1)
+        found = pd.DataFrame({"end": end, "line": line, "gap_m": gap, "rank": self.rank[line], "inner": inner})
+        found["x"], found["y"] = foot[:, 0], foot[:, 1]
+        found = found.sort_values(["end", "gap_m", "rank"], kind="stable")
+        close = found[found["inner"] & (found["gap_m"] <= settings.snap_m)].drop_duplicates("end")
+        close = close[self.length[close["end"]] > 2.0 * settings.snap_m]
+        target = target.copy()
+        target[close["end"]] = close[["x", "y"]].to_numpy()
+        joined = set(found.loc[found["gap_m"] <= settings.snap_m, "end"])
+        loose = found[~found["end"].isin(joined)].drop_duplicates("end")
+        return target, loose[["end", "line", "gap_m"]].reset_index(drop=True)
+
+    def rebuilt(self, lines: gpd.GeoDataFrame, target: NDArray[np.float64]) -> gpd.GeoDataFrame:
+        """Return the lines with their ends at the targets."""
+        changed = (np.abs(target - self.points).max(axis=1) > _SAME_M).reshape(-1, 2).any(axis=1)
+        shapes: Any = self.courses.copy()
+        coordinates, index = shapely.get_coordinates(shapes[changed], return_index=True)
+        new = target.reshape(-1, 2, 2)[changed]
+        first = np.unique(index, return_index=True)[1]
+        last = np.append(first[1:], len(index)) - 1
+        coordinates[first], coordinates[last] = new[:, 0], new[:, 1]
+        shapes[changed] = shapely.linestrings(coordinates, indices=index)
+        return lines.set_geometry(gpd.GeoSeries(shapes, index=lines.index, crs=lines.crs))
+
+
+def _held(
+    lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame, *, ends: _Ends, end: NDArray[np.int64], reach_m: float
+) -> NDArray[np.bool_]:
+    """Tell which ends are those of cables or ducts at a structure."""
+    held = np.zeros(len(end), dtype=bool)
+    if len(end) and len(structures):
+        points = shapely.points(ends.points[end])
+        near = shapely.STRtree(structures.geometry.array).query(points, predicate="dwithin", distance=reach_m)[0]
+        held[near] = True
+    return held & lines["asset"].isin(_ENDS_AT).to_numpy()[ends.line[end]]
+
+
+def _tell_near_misses(
+    lines: gpd.GeoDataFrame,
+    ends: _Ends,
+    target: NDArray[np.float64],
+    *,
+    loose: pd.DataFrame,
+    settings: SiteSettings,
+    findings: Findings,
+) -> None:
+    """Tell each loose end's nearest course of its utility, once a pair of lines that face each other."""
+    if loose.empty:
+        return
+    end, line = loose["end"].to_numpy(), loose["line"].to_numpy()
+    own = ends.line[end]
+    low, high = np.minimum(own, line), np.maximum(own, line)
+    # two loose ends that face each other are one gap
+    gaps = loose["gap_m"].round(6).to_numpy()
+    once = ~pd.DataFrame({"low": low, "high": high, "gap": gaps}).duplicated().to_numpy()
+    rows = lines.iloc[own[once]].copy()
+    rows["geometry"] = gpd.GeoSeries(shapely.points(target[end[once]]), index=rows.index, crs=lines.crs)
+    told = [
+        f"an end stops {gap:.2f} m from {other}, more than {settings.snap_m:g} m: a gap or not, the record doesn't say"
+        for gap, other in zip(loose["gap_m"].to_numpy()[once], ends.line_ids[line[once]], strict=True)
+    ]
+    findings.add_rows("near_miss", rows, told, action="used: not joined; survey the place or correct the record")
