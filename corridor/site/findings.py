@@ -47,7 +47,6 @@ CODES = {
     "duplicate_id": "warning",
     "changed_id": "note",
     "unknown_reference": "warning",
-    "unknown_container": "note",
     # fills
     "filled_material": "note",
     "filled_joints": "note",

@@ -6,10 +6,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from numpy.typing import NDArray
 
 from corridor.site.findings import FEATURE, Findings
 
-__all__ = ["check_references", "drop_duplicates", "unique_ids"]
+__all__ = ["check_references", "drop_duplicates", "nearest_part", "unique_ids"]
 
 _TUBES = ("pipe", "casing", "duct_bank")  # two of these can't lie in one place
 
@@ -83,6 +84,32 @@ def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataF
         told = [f"same course as {value}, another id" for value in first.reindex(lines.index)[other]]
         findings.add_rows("same_place", lines[other], told, action="used: both; remove one if they are the same line")
     return lines[~twice]
+
+
+def nearest_part(ids: pd.Series, places: NDArray[np.object_], lines: gpd.GeoDataFrame) -> pd.Series:
+    """Return line ids, each moved to the nearest part where its line was recorded in several.
+
+    Parameters
+    ----------
+    ids : Series of str
+        References as recorded: a multipart line's id is that of its first part.
+    places : ndarray of geometry, same length
+        Where the reference is made; None leaves it as it is.
+    lines : GeoDataFrame
+        With line_id and ``FEATURE`` columns.
+    """
+    source, row, _ = FEATURE
+    parts = lines[lines.duplicated([source, row], keep=False)]
+    if parts.empty:
+        return ids
+    feature = pd.MultiIndex.from_frame(parts[[source, row]])
+    own = dict(zip(parts["line_id"], feature, strict=True))
+    result = ids.astype(object).copy()
+    for at in np.flatnonzero(ids.isin(own).to_numpy() & ~shapely.is_missing(places)):
+        mine = parts[feature == own[ids.iloc[at]]]
+        near = mine.geometry.distance(places[at]).to_numpy().argmin()
+        result.iloc[at] = mine["line_id"].iloc[near]
+    return result
 
 
 def check_references(

@@ -2,6 +2,7 @@
 
 import geopandas as gpd
 
+from corridor.settings import SoilSettings
 from corridor.site.findings import Findings
 
 __all__ = ["tell_missing"]
@@ -13,13 +14,13 @@ _TABLES = {
     "grounds": ("no_grounds", "no ground data: grounds put by rule at service entrances, transformers and cabinets",
                 "used: solved with and without them"),
     "soil": ("no_soil",
-             "no soil data: 100 ohm m, range 20 to 1000 (from memory: IEEE Std 80 and NBS Technologic Paper 108)",
+             "no soil data: {:g} ohm m, range {:g} to {:g} (from memory: IEEE Std 80, NBS Technologic Paper 108)",
              "used: solved over the range"),
     "work_area": ("no_work_area", "no work area: everything is in scope", "used: add a work_area layer for a plan"),
 }  # fmt: skip
 
 
-def tell_missing(present: set[str], lines: gpd.GeoDataFrame, findings: Findings) -> None:
+def tell_missing(present: set[str], lines: gpd.GeoDataFrame, *, soil: SoilSettings, findings: Findings) -> None:
     """Add a finding for each table without features, and one where no line states its depth.
 
     Parameters
@@ -28,12 +29,15 @@ def tell_missing(present: set[str], lines: gpd.GeoDataFrame, findings: Findings)
         Tables of the dictionary that have features.
     lines : GeoDataFrame
         Filled, with ``depth_m_src``.
+    soil : SoilSettings
+        What stands in for a soil layer.
     findings : Findings
         Collector.
     """
     for name, (code, message, action) in _TABLES.items():
         if name not in present:
-            findings.add(code, message, action=action)
+            told = message.format(soil.resistivity_ohm_m, soil.low_ohm_m, soil.high_ohm_m)
+            findings.add(code, told, action=action)
     if len(lines) and (lines["depth_m_src"] == "default").all():
         told = "no depth data: every depth is a default with a range"
         findings.add("no_depth", told, action="used: everything that rests on depth says so")

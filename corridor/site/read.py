@@ -8,6 +8,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from pyproj import CRS
 
 from corridor.dictionary import INPUT_TABLES, Table
@@ -19,7 +20,7 @@ from corridor.site.defaults import fill_defaults
 from corridor.site.fieldmap import FieldMap, LayerMap, load_fieldmap, map_layer
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.grounds import infer_grounds
-from corridor.site.identity import check_references, drop_duplicates, unique_ids
+from corridor.site.identity import check_references, drop_duplicates, nearest_part, unique_ids
 from corridor.site.missing import tell_missing
 from corridor.site.model import Site, Source
 from corridor.site.reference import layer_crs, reproject, site_crs
@@ -207,28 +208,45 @@ def _assemble(
     lines = unique_ids(drop_duplicates(lines, findings), "line_id", findings)
     structures = unique_ids(_required(tables["structures"], ("kind",), findings), "structure_id", findings)
     lines = snap_lines(lines, structures, findings=findings, settings=settings.site)
+    lines = check_references(lines, {"contained_in": set(lines["line_id"])}, findings, optional=("contained_in",))
     lines = fill_defaults(lines, findings)
-    line_ids, structure_ids = set(lines["line_id"]), set(structures["structure_id"])
-    given = check_references(tables["terminations"], {"structure_id": structure_ids, "line_id": line_ids}, findings)
-    bonds = unique_ids(tables["bonds"], "bond_id", findings)
-    bonds = check_references(
-        bonds, {"line_a": line_ids, "line_b": line_ids | {"earth"}, "structure_id": structure_ids}, findings,
-        optional=("structure_id",),
-    )  # fmt: skip
-    given_grounds = unique_ids(tables["grounds"], "ground_id", findings)
-    given_grounds = check_references(given_grounds, {"line_id": line_ids}, findings)
+    given, bonds, recorded = _referring(tables, lines, structures, findings)
     terminations = derive_terminations(lines, structures, given, reach_m=settings.site.structure_reach_m)
-    grounds = infer_grounds(lines, structures, terminations, given=given_grounds, findings=findings)
+    grounds = infer_grounds(lines, structures, terminations, given=recorded, findings=findings)
     present = {layer.table.name for layer in layers if layer.table is not None and len(layer.frame)}
-    tell_missing(present, lines, findings)
-    kept = {**tables, "lines": lines, "structures": structures, "terminations": given, "bonds": bonds,
-            "grounds": given_grounds}  # fmt: skip
+    tell_missing(present, lines, soil=settings.soil, findings=findings)
+    soil = _stated(tables["soil"], "resistivity_ohm_m", findings)
+    kept = {**tables, "soil": soil, "lines": lines, "structures": structures, "terminations": given, "bonds": bonds,
+            "grounds": recorded}  # fmt: skip
     found = findings.frame(crs)
     accounting = account({layer.where: len(layer.frame) for layer in layers}, kept.values(), found)
     frames = {name: _finished(name, frame, crs) for name, frame in (kept | {"grounds": grounds}).items()}
     stamp(frames["lines"], read_site, files=[source.path for source in sources])
     table = pd.DataFrame(_finished("terminations", terminations, crs).drop(columns="geometry"))
     return Site(**(frames | {"terminations": table}), findings=found, accounting=accounting, sources=sources, crs=crs)
+
+
+def _referring(
+    tables: dict[str, gpd.GeoDataFrame], lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame, findings: Findings
+) -> tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame]:
+    """Return terminations, bonds and grounds whose lines and structures exist, each on the nearest part of its line."""
+    line_ids, structure_ids = set(lines["line_id"]), set(structures["structure_id"])
+    points = dict(zip(structures["structure_id"], structures.geometry, strict=True))
+    terminations = check_references(
+        tables["terminations"], {"structure_id": structure_ids, "line_id": line_ids}, findings
+    )
+    at = terminations["structure_id"].map(points).to_numpy(dtype=object)
+    terminations["line_id"] = nearest_part(terminations["line_id"], at, lines)
+    ends = {"line_a": line_ids, "line_b": line_ids | {"earth"}, "structure_id": structure_ids}
+    bonds = unique_ids(tables["bonds"], "bond_id", findings)
+    bonds = check_references(bonds, ends, findings, optional=("structure_id",))
+    own = bonds.geometry.to_numpy()
+    at = np.where(shapely.is_missing(own), bonds["structure_id"].map(points).to_numpy(dtype=object), own)
+    for name in ("line_a", "line_b"):
+        bonds[name] = nearest_part(bonds[name], at, lines)
+    grounds = check_references(unique_ids(tables["grounds"], "ground_id", findings), {"line_id": line_ids}, findings)
+    grounds["line_id"] = nearest_part(grounds["line_id"], grounds.geometry.to_numpy(), lines)
+    return terminations, bonds, grounds
 
 
 def _required(frame: gpd.GeoDataFrame, names: tuple[str, ...], findings: Findings) -> gpd.GeoDataFrame:
@@ -240,11 +258,19 @@ def _required(frame: gpd.GeoDataFrame, names: tuple[str, ...], findings: Finding
     return frame
 
 
+def _stated(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDataFrame:
+    """Return the rows that state a value nothing can stand in for."""
+    empty = frame[name].isna()
+    findings.add_rows("missing_value", frame[empty], f"{name} is not stated", action="set aside: correct the record")
+    return frame[~empty].reset_index(drop=True)
+
+
 def _finished(name: str, frame: gpd.GeoDataFrame, crs: CRS) -> gpd.GeoDataFrame:
     """Return a table with the dictionary's columns and types, companions, then the source's own columns."""
-    data = frame.drop(columns="geometry", errors="ignore")
+    data = frame.drop(columns=["geometry", "part"], errors="ignore")
     own = [c for c in data.columns if not c.startswith("src_")]
     rest = [c for c in data.columns if c.startswith("src_") and c not in FEATURE]
+    data[rest] = data[rest].infer_objects()
     data = data[[*own, *rest, *(c for c in FEATURE if c in data)]]
     shapes = frame["geometry"].to_numpy() if "geometry" in frame else None
     return table_frame(name, data, geometry=shapes, crs=crs)

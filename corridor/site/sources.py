@@ -39,10 +39,14 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
         raise InputError(message)
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
-        return {name: _layer(path, name) for name in names}
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, UnicodeDecodeError) as error:
+        layers = {name: _layer(path, name) for name in names}
+    except (RuntimeError, UnicodeDecodeError) as error:  # every error of pyogrio is a RuntimeError
         message = f"expected a vector file (GeoPackage or another that OGR reads), {path} is none: {error}"
         raise InputError(message) from None
+    if not layers:
+        message = f"expected a vector file with at least one layer, {path} has none"
+        raise InputError(message)
+    return layers
 
 
 def _layer(path: Path, name: str) -> gpd.GeoDataFrame:
