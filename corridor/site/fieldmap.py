@@ -20,6 +20,7 @@ from corridor.site.values import as_text, numbers
 
 __all__ = ["FieldMap", "LayerMap", "load_fieldmap", "map_layer"]
 
+_SHORT_NAME = 10  # a shapefile cuts its column names to this many characters
 _STRICT = ConfigDict(frozen=True, extra="forbid")
 
 
@@ -166,7 +167,7 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
                 f"{_nearest(mapped.source, own)}; the layer has: {', '.join(map(str, own)) or 'no columns'}"
             )
             raise FieldMapError(message)
-        source = mapped.source if mapped else by_key.get(name)
+        source = mapped.source if mapped else by_key.get(name, by_key.get(name[:_SHORT_NAME]))
         if source is not None:
             taken.add(source)
             values, by_map = _mapped(frame[source], layer, table=table, name=name)

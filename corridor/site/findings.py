@@ -7,6 +7,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from pyproj import CRS
 
 from corridor.frames import table_frame
@@ -149,6 +150,6 @@ def _geometry(rows: pd.DataFrame) -> Any:
         return None
     shapes = np.empty(len(rows), dtype=object)
     shapes[:] = list(rows["geometry"])
-    bounds = rows["geometry"].bounds.to_numpy() if isinstance(rows, gpd.GeoDataFrame) else np.zeros((len(rows), 4))
-    shapes[~np.isfinite(bounds).all(axis=1)] = None  # a place that isn't finite can't be drawn
+    coordinates, index = shapely.get_coordinates(shapes, return_index=True)
+    shapes[index[~np.isfinite(coordinates).all(axis=1)]] = None  # a place that isn't finite can't be drawn
     return shapes

@@ -125,6 +125,9 @@ def found(site: Site, code: str) -> pd.Series:
 def labelled(rows: Sequence[Row]) -> gpd.GeoDataFrame:
     """Rows as the steps of the reader pass them on: with their FEATURE columns."""
     layer = frame(rows)
+    for name in layer.columns.difference(["geometry"]):
+        if not pd.api.types.is_numeric_dtype(layer[name].dtype):
+            layer[name] = layer[name].astype(object).where(layer[name].notna(), None)
     for name, values in zip(FEATURE, ("records.gpkg:lines", range(len(layer)), None), strict=True):
         layer[name] = values
     return layer
