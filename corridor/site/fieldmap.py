@@ -162,31 +162,26 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
         name = column.name
         mapped = layer.columns.get(name)
         if mapped is not None and mapped.source not in own:
-            message = (
-                f"{where}: the field map takes {name} from column {mapped.source!r}, which isn't there"
-                f"{_nearest(mapped.source, own)}; the layer has: {', '.join(map(str, own)) or 'no columns'}"
-            )
-            raise FieldMapError(message)
+            raise FieldMapError(_no_column(where, name, mapped.source, own))
         source = mapped.source if mapped else by_key.get(name, by_key.get(name[:_SHORT_NAME]))
-        if source is not None:
-            taken.add(source)
-            values, by_map = _mapped(frame[source], layer, table=table, name=name)
-        elif name in layer.constants:
-            values, by_map = pd.Series(None, index=frame.index, dtype=object), np.zeros(len(frame), dtype=bool)
-        else:
+        if source is None and name not in layer.constants:
             continue
-        if name in layer.constants:
-            empty = values.isna().to_numpy()
-            values, by_map = values.astype(object).where(~empty, layer.constants[name]), by_map | empty
-        data[name] = values
+        taken.add(source)
+        raw = pd.Series(None, index=frame.index, dtype=object) if source is None else frame[source]
+        data[name], by_map = _mapped(raw, layer, table=table, name=name)
         if column.mapped:
             origin = np.where(by_map, "mapped", "given").astype(object)
-            data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(values.notna(), None)
-    for name in own:
-        if name not in taken:
-            data[_source_name(str(name))] = frame[name]
+            data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(data[name].notna(), None)
+    data |= {_source_name(str(name)): frame[name] for name in own if name not in taken}
     data |= {name: frame[name] for name in FEATURE}
     return gpd.GeoDataFrame(data, index=frame.index, geometry=frame.geometry)
+
+
+def _no_column(where: str, name: str, source: str, own: list[Any]) -> str:
+    return (
+        f"{where}: the field map takes {name} from column {source!r}, which isn't there{_nearest(source, own)}; "
+        f"the layer has: {', '.join(map(str, own)) or 'no columns'}"
+    )
 
 
 def _source_name(name: str) -> str:
@@ -195,7 +190,7 @@ def _source_name(name: str) -> str:
 
 
 def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tuple[pd.Series, Any]:
-    """Return a column's values after pattern, value map and unit, and which of them a map made."""
+    """Return a column's values after pattern, value map, unit and constant, and which of them the map made."""
     rule = layer.columns.get(name)
     values, by_map = raw, np.zeros(len(raw), dtype=bool)
     if rule and rule.pattern is not None:
@@ -216,6 +211,9 @@ def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tupl
         bare = pd.to_numeric(as_text(values), errors="coerce").notna()  # a unit written beside the number wins
         factor = unit_factor(unit, column) or 1.0
         values = numeric.where(~bare, numeric * factor).astype(object).mask(strange, values)
+    if name in layer.constants:
+        empty = values.isna().to_numpy()
+        values, by_map = values.astype(object).where(~empty, layer.constants[name]), by_map | empty
     return values, by_map
 
 

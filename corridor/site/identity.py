@@ -69,7 +69,10 @@ def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataF
     if not stacked.any():
         return lines
     named = keys[stacked].assign(line_id=lines["line_id"])
-    first = named.groupby(["place", "utility", "asset"], dropna=False)["line_id"].transform("first")
+    source, row, _ = FEATURE
+    where = lines[source].astype(str) + " row " + lines[row].astype(str)
+    where = where.where(lines["line_id"].isna(), lines["line_id"].astype(str) + ", " + where)
+    first = named.assign(where=where).groupby(["place", "utility", "asset"], dropna=False)["where"].transform("first")
     same_id = named.duplicated() | (named["line_id"].isna() & keys[stacked].duplicated())
     rest = [c for c in lines.columns if c not in ("line_id", "geometry", *FEATURE) and not c.startswith("src_")]
     alike = keys[stacked].join(lines.loc[stacked, [c for c in rest if c not in keys]].astype(str)).duplicated()

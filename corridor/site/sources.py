@@ -11,18 +11,19 @@ import pandas as pd
 import pyogrio
 
 from corridor.errors import InputError
+from corridor.plugins import load_plugin, plugin_points
 from corridor.site.model import Source
 
-__all__ = ["file_labels", "read_layers", "source_of"]
+__all__ = ["file_labels", "read_layers", "read_ogr", "source_of"]
 
 
 def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
-    """Read every layer of a vector file, in the file's order.
+    """Read every layer of a file, in the file's order, by the reader for its suffix (``corridor.readers``) or OGR.
 
     Parameters
     ----------
     path : Path
-        GeoPackage or any other file OGR reads.
+        GeoPackage, another vector file, or a folder that is one.
 
     Returns
     -------
@@ -37,6 +38,27 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
     if not path.exists():
         message = f"expected a vector file, {path} does not exist; check the name and the folder"
         raise InputError(message)
+    suffix = path.suffix.removeprefix(".").casefold()
+    point = plugin_points("corridor.readers").get(suffix)
+    reader = load_plugin(point) if point else None
+    try:
+        layers = dict((reader or read_ogr)(path))
+    except InputError:
+        raise
+    except Exception as error:  # a stranger's reader may fail in any way
+        message = f"expected {path} to be readable by the plug-in for {suffix!r}, which failed: {error!r}"
+        raise InputError(message) from error
+    return {name: _framed(frame) for name, frame in layers.items()}
+
+
+def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
+    """Read every layer that OGR finds in a file; a table without geometry is a DataFrame.
+
+    Raises
+    ------
+    InputError
+        If OGR can't read it, or finds no layer.
+    """
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
         layers = {name: _layer(path, name) for name in names}
@@ -49,12 +71,15 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
     return layers
 
 
-def _layer(path: Path, name: str) -> gpd.GeoDataFrame:
+def _layer(path: Path, name: str) -> pd.DataFrame:
     with warnings.catch_warnings():
         # a driver's remarks on the file's form aren't about the records
         warnings.simplefilter("ignore", RuntimeWarning)
         warnings.simplefilter("ignore", UserWarning)
-        frame = pyogrio.read_dataframe(path, layer=name)
+        return pyogrio.read_dataframe(path, layer=name)
+
+
+def _framed(frame: pd.DataFrame) -> gpd.GeoDataFrame:
     if isinstance(frame, gpd.GeoDataFrame):
         return frame.rename_geometry("geometry") if frame.geometry.name != "geometry" else frame
     blank = gpd.GeoSeries([None] * len(frame), index=frame.index)

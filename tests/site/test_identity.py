@@ -55,7 +55,7 @@ def dropped(*rows: dict[str, object]) -> tuple[list[object], dict[str, list[str]
 def test_the_same_line_twice_is_used_once() -> None:
     kept, told = dropped(line("A"), line("A"), line("B", (0, 5), (9, 5)))
     assert kept == ["A", "B"]
-    assert told == {"duplicate": ["recorded before, as A"]}
+    assert told == {"duplicate": ["recorded before, as A, records.gpkg:lines row 0"]}
 
 
 def test_drawn_the_other_way_round_it_is_the_same_line() -> None:
@@ -81,7 +81,7 @@ def test_cables_drawn_on_one_course_are_told_and_used() -> None:
     cable = {"utility": "electricity", "asset": "cable"}
     kept, told = dropped(line("A", **cable), line("B", **cable))
     assert kept == ["A", "B"]
-    assert told == {"same_place": ["same course as A, another id"]}
+    assert told == {"same_place": ["same course as A, records.gpkg:lines row 0, another id"]}
 
 
 def test_the_same_id_elsewhere_is_another_line() -> None:

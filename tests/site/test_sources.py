@@ -2,12 +2,15 @@
 
 import hashlib
 from pathlib import Path
+from typing import Any
 
+import pandas as pd
 import pytest
 
 from corridor.errors import InputError
-from corridor.site.sources import file_labels, read_layers, source_of
-from tests.site.records import FILE, frame, line, write
+from corridor.site import read_site
+from corridor.site.sources import file_labels, read_layers, read_ogr, source_of
+from tests.site.records import FILE, checked, frame, line, write
 
 
 def test_layers_come_by_name_with_tables_as_frames(tmp_path: Path) -> None:
@@ -40,6 +43,39 @@ def test_a_file_without_layers_is_refused(tmp_path: Path, monkeypatch: pytest.Mo
     monkeypatch.setattr("corridor.site.sources.pyogrio.list_layers", lambda _: [])
     with pytest.raises(InputError, match="at least one layer"):
         read_layers(path)
+
+
+class Point:
+    """An entry point that gives a reader."""
+
+    def __init__(self, reader: Any) -> None:
+        self.load = lambda: reader
+
+
+def plug_in(monkeypatch: pytest.MonkeyPatch, reader: Any) -> None:
+    monkeypatch.setattr("corridor.site.sources.plugin_points", lambda group: {"xyz": Point(reader)})
+
+
+def test_a_plug_in_reads_its_suffix(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    plug_in(monkeypatch, lambda path: {"lines": frame([line(path.stem)]), "notes": pd.DataFrame({"a": [1]})})
+    (tmp_path / "W-7.XYZ").touch()
+    layers = read_layers(tmp_path / "W-7.XYZ")
+    assert layers["lines"]["line_id"].tolist() == ["W-7"]
+    assert layers["notes"].geometry.isna().all()
+    assert checked(read_site(tmp_path / "W-7.XYZ")).lines["line_id"].tolist() == ["W-7"]
+
+
+def test_a_plug_in_that_fails_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    plug_in(monkeypatch, lambda path: {}[path])
+    (tmp_path / "a.xyz").touch()
+    with pytest.raises(InputError, match=r"a\.xyz to be readable by the plug-in for 'xyz', which failed: KeyError"):
+        read_layers(tmp_path / "a.xyz")
+
+
+def test_ogr_refuses_what_it_cant_read(tmp_path: Path) -> None:
+    (tmp_path / "a.gpkg").write_bytes(b"nothing")
+    with pytest.raises(InputError, match="expected a vector file"):
+        read_ogr(tmp_path / "a.gpkg")
 
 
 def test_the_hash_is_that_of_the_bytes(tmp_path: Path) -> None:
