@@ -51,7 +51,9 @@ class Factored:
     factor: SymmetricFactor
     scale: NDArray[np.float64]
 
-    def solve(self, injection_a: ArrayLike, emf_v: ArrayLike | None = None) -> Solution:
+    def solve(
+        self, injection_a: ArrayLike, emf_v: ArrayLike | None = None, soil_v: ArrayLike | None = None
+    ) -> Solution:
         """Solve for k sources at once.
 
         Parameters
@@ -60,6 +62,8 @@ class Factored:
             Current fed into each node from outside.
         emf_v : array_like of complex, shape (n, k), or sparse array of scipy, V, optional
             Voltage in series in each section, driving current from its head to its tail.
+        soil_v : array_like of complex, shape (n, k), V, optional
+            Potential that leaks outside this network raise in the soil at each section.
 
         Returns
         -------
@@ -72,14 +76,19 @@ class Factored:
             If a shape is wrong or a value isn't finite.
         """
         injection = _dense(injection_a, "injection_a", self.layout.n_nodes)
-        if emf_v is None:
-            emf = None
-        else:
-            emf = _dense(emf_v, "emf_v", self.layout.n_sections)
-            if emf.shape[1] != injection.shape[1]:
-                message = f"need as many columns in emf_v as in injection_a ({injection.shape[1]}), got {emf.shape[1]}"
-                raise DomainError(message)
-        return self._respond(injection, emf)
+        emf = self._along(emf_v, "emf_v", injection.shape[1])
+        soil = self._along(soil_v, "soil_v", injection.shape[1])
+        return self._respond(injection, emf, soil=soil)
+
+    def _along(self, values: ArrayLike | None, name: str, columns: int) -> NDArray[np.complex128] | None:
+        """Return a source given per section, or None where there is none."""
+        if values is None:
+            return None
+        array = _dense(values, name, self.layout.n_sections)
+        if array.shape[1] != columns:
+            message = f"need as many columns in {name} as in injection_a ({columns}), got {array.shape[1]}"
+            raise DomainError(message)
+        return array
 
     def prepare(self, index: ArrayLike) -> Ports:
         """Make some elements switchable, at the cost of one solution each, shared by all their cases.
@@ -143,6 +152,7 @@ class Factored:
         injection: NDArray[np.complex128],
         emf: NDArray[np.complex128] | None,
         element_emf: NDArray[np.complex128] | None = None,
+        soil: NDArray[np.complex128] | None = None,
     ) -> Solution:
         """Solve with voltages in series in the elements too."""
         layout, n = self.layout, self.layout.n_sections
@@ -154,6 +164,8 @@ class Factored:
         start = layout.start_node
         right = np.empty((self.scale.size, injection.shape[1]), dtype=np.complex128)
         right[:n] = (bare[start] + bare[start + 1]) / 2
+        if soil is not None:
+            right[:n] -= soil
         right[n : layout.n_nodes] = -np.add.reduceat(injection, layout.first_node, axis=0)
         right[layout.n_nodes :] = bare[layout.node_a] - bare[layout.node_b]
         if element_emf is not None:

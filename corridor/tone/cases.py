@@ -1,0 +1,103 @@
+"""What the records don't know, solved both ways: paths that may be open or closed, and soil low and high."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from corridor.settings import SoilSettings
+from corridor.tone.internal import joint_impedance
+from corridor.tone.model import Element, SoilRange, ToneModel
+
+__all__ = ["CASES", "Case", "element_ohms", "soil_range"]
+
+Paths = Literal["nominal", "closed", "open"]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One assumption about everything the records leave open."""
+
+    name: str
+    soil: Literal["nominal", "low", "high"]
+    paths: Paths
+
+    def resistivity_ohm_m(self, soil: SoilRange) -> float:
+        """Return this case's soil."""
+        return {"nominal": soil.nominal_ohm_m, "low": soil.low_ohm_m, "high": soil.high_ohm_m}[self.soil]
+
+
+CASES = (
+    Case("nominal", "nominal", "nominal"),
+    Case("all paths closed", "nominal", "closed"),
+    Case("all paths open", "nominal", "open"),
+    Case("soil low", "low", "nominal"),
+    Case("soil high", "high", "nominal"),
+)
+
+
+def element_ohms(model: ToneModel, paths: Paths, frequency_hz: float) -> NDArray[np.complex128]:
+    """Return the impedance of each element, infinite where it is open.
+
+    Parameters
+    ----------
+    model : ToneModel
+        Its elements.
+    paths : str
+        nominal: as most likely; closed, open: every switchable element conducts, or none does.
+    frequency_hz : float
+        For elements that block with a capacitance.
+    """
+    return np.array([_ohms(element, paths, frequency_hz) for element in model.elements], dtype=np.complex128)
+
+
+def _ohms(element: Element, paths: Paths, frequency_hz: float) -> complex:
+    closed = paths == "closed" if element.switchable and paths != "nominal" else element.closed
+    if closed:
+        return complex(element.closed_ohm)
+    return joint_impedance(element.open_ohm, element.open_f, frequency_hz)
+
+
+def soil_range(soil: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, settings: SoilSettings) -> SoilRange:
+    """Return one soil for the lines: weighted by the length of line in each polygon, in the logarithm.
+
+    Parameters
+    ----------
+    soil : GeoDataFrame
+        Table ``soil``; empty gives the settings' soil.
+    lines : GeoDataFrame
+        The lines to be solved.
+    settings : SoilSettings
+        Defaults.
+
+    Returns
+    -------
+    SoilRange
+        Low and high are the extremes of the polygons that hold lines; where they state no range, the settings' range
+        in proportion.
+    """
+    pieces = gpd.overlay(lines[["geometry"]], soil[list(soil.columns)], how="intersection", keep_geom_type=True)
+    default = SoilRange(
+        settings.resistivity_ohm_m,
+        settings.low_ohm_m,
+        settings.high_ohm_m,
+        settings.relative_permittivity,
+        "settings, no soil in the records",
+    )
+    if soil.empty or pieces.empty:
+        return default
+    weight = pieces.geometry.length.to_numpy()
+    rho = pieces["resistivity_ohm_m"].to_numpy(float)
+    low, high = pieces["low_ohm_m"].to_numpy(float), pieces["high_ohm_m"].to_numpy(float)
+    low = np.where(np.isnan(low), rho * settings.low_ohm_m / settings.resistivity_ohm_m, low)
+    high = np.where(np.isnan(high), rho * settings.high_ohm_m / settings.resistivity_ohm_m, high)
+    nominal = float(np.exp(np.average(np.log(rho), weights=weight)))
+    return SoilRange(
+        nominal,
+        min(float(low.min()), nominal),
+        max(float(high.max()), nominal),
+        settings.relative_permittivity,
+        "records",
+    )

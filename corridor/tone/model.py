@@ -1,0 +1,203 @@
+"""What the solver sees of a network: sections, electrodes and lumped elements, once for a site."""
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from corridor.errors import DomainError
+from corridor.tone.conductors import Conductor
+from corridor.tone.integrals import DistanceIntegrals, inverse_distance_integrals
+from corridor.tone.layout import Layout
+
+__all__ = ["Electrode", "Element", "SoilRange", "ToneModel"]
+
+Real = NDArray[np.float64]
+
+@dataclass(frozen=True)
+class SoilRange:
+    """Soil resistivity, nominal, low and high, and its relative permittivity."""
+
+    nominal_ohm_m: float
+    low_ohm_m: float
+    high_ohm_m: float
+    relative_permittivity: float
+    source: str
+
+
+@dataclass(frozen=True)
+class Electrode:
+    """A located ground electrode: a vertical rod from the surface.
+
+    ``resistance_ohm`` is its own at the nominal soil and scales with the soil; NaN leaves the calculated one.
+    """
+
+    name: str
+    line_id: str | None
+    xy_m: tuple[float, float]
+    length_m: float
+    radius_m: float
+    resistance_ohm: float = math.nan
+
+
+@dataclass(frozen=True)
+class Element:
+    """A lumped connection between two places of the network.
+
+    ``closed_ohm`` is its impedance when it conducts; when it doesn't it is ``open_ohm`` with ``open_f`` beside it.
+    """
+
+    kind: str
+    source_id: str
+    line_a: str
+    line_b: str
+    node_a: int
+    node_b: int
+    closed: bool
+    switchable: bool
+    closed_ohm: float
+    open_ohm: float = math.inf
+    open_f: float = 0.0
+    evidence: str | None = None
+
+
+@dataclass(frozen=True)
+class ToneModel:
+    """Sections, electrodes and elements of one network.
+
+    Attributes
+    ----------
+    layout : Layout
+        Chains of sections and the nodes of the elements.
+    start_m, end_m : ndarray, shape (n, 3)
+        x, y, depth of the sections' ends, m, against ``origin_m``.
+    origin_m : ndarray, shape (2,)
+        Where x = y = 0 stands in the site's CRS.
+    line_index : ndarray of int, shape (n,)
+        Index into ``line_ids``; for an electrode its line's, -1 for a stake.
+    line_ids : tuple of str
+    conductors : tuple of Conductor
+        One a line.
+    electrodes : tuple of Electrode
+        The last sections, in this order.
+    measure_m : ndarray, shape (n, 2)
+        Start and end of each section along its line; NaN for electrodes.
+    elements : tuple of Element
+        In the layout's order.
+    node_of : dict
+        Network node_id to solver node.
+    """
+
+    layout: Layout
+    start_m: Real
+    end_m: Real
+    origin_m: Real
+    line_index: NDArray[np.int64]
+    line_ids: tuple[str, ...]
+    conductors: tuple[Conductor, ...]
+    electrodes: tuple[Electrode, ...]
+    measure_m: Real
+    elements: tuple[Element, ...]
+    node_of: dict[str, int]
+
+    @property
+    def n_sections(self) -> int:
+        """Number of sections, electrodes included."""
+        return len(self.start_m)
+
+    @property
+    def n_conducting(self) -> int:
+        """Number of sections of lines: the electrodes follow after them."""
+        return len(self.start_m) - len(self.electrodes)
+
+    @cached_property
+    def electrode_mask(self) -> NDArray[np.bool_]:
+        """Whether each section is an electrode."""
+        return np.arange(self.n_sections) >= self.n_conducting
+
+    @cached_property
+    def integrals(self) -> DistanceIntegrals:
+        """The frequency-independent pair integrals, made on first use."""
+        radius, outer = self._radii()
+        return inverse_distance_integrals(
+            self.start_m, self.end_m, radius_m=radius, chain=self._bodies(), outer_radius_m=outer
+        )
+
+    def electrode_node(self, name: str) -> int:
+        """Return the solver node of an electrode.
+
+        Raises
+        ------
+        DomainError
+            If there is none of that name.
+        """
+        for k, electrode in enumerate(self.electrodes):
+            if electrode.name == name:
+                return int(self.layout.start_node[self.n_conducting + k])
+        message = f"the tone model has no electrode {name!r}"
+        raise DomainError(message)
+
+    def sections_of(self, line_id: str) -> NDArray[np.int64]:
+        """Return the sections of a line, in the order of measure, its electrodes left out; empty if it isn't there."""
+        if line_id not in self.line_ids:
+            return np.empty(0, dtype=np.int64)
+        own = np.flatnonzero((self.line_index == self.line_ids.index(line_id)) & ~self.electrode_mask)
+        return own[np.argsort(self.measure_m[own, 0], kind="stable")]
+
+    def section_at(self, line_id: str, at_m: float) -> int:
+        """Return the section of a line nearest to a distance along it.
+
+        Raises
+        ------
+        DomainError
+            If the line isn't in the model.
+        """
+        own = self.sections_of(line_id)
+        if own.size == 0:
+            message = f"line {line_id} carries no tone in this model"
+            raise DomainError(message)
+        low, high = self.measure_m[own].T
+        outside = np.maximum(np.maximum(low - at_m, at_m - high), 0.0)
+        return int(own[outside.argmin()])
+
+    def node_at(self, line_id: str, at_m: float) -> int:
+        """Return the solver node of a line nearest to a distance along it.
+
+        Raises
+        ------
+        DomainError
+            If the line isn't in the model.
+        """
+        section = self.section_at(line_id, at_m)
+        low, high = self.measure_m[section]
+        return int(self.layout.start_node[section]) + int(abs(at_m - high) < abs(at_m - low))
+
+    def per_section(self, values: list[complex]) -> NDArray[np.complex128]:
+        """Spread one value a line over the sections; electrodes are bare metal (infinite)."""
+        table = np.array([*values, complex(math.inf)])
+        return table[np.where(self.electrode_mask, len(values), self.line_index)]
+
+    def electrode_ohm(self, soil_factor: float) -> Real:
+        """Return each section's own resistance as an electrode, NaN where it is calculated; scales with the soil."""
+        own = np.full(self.n_sections, np.nan)
+        own[self.n_conducting :] = [e.resistance_ohm * soil_factor for e in self.electrodes]
+        return own
+
+    def with_elements(self, elements: tuple[Element, ...]) -> "ToneModel":
+        """Return the same sections joined by other elements."""
+        ends = ([e.node_a for e in elements], [e.node_b for e in elements])
+        layout = Layout(self.layout.chain, *(np.array(nodes, dtype=np.int64) for nodes in ends))
+        return replace(self, layout=layout, elements=elements)
+
+    def _radii(self) -> tuple[Real, Real]:
+        index = self.line_index[: self.n_conducting]
+        rods = [e.radius_m for e in self.electrodes]
+        metal = np.array([c.radius_m for c in self.conductors])[index] if len(index) else np.empty(0)
+        outer = np.array([c.outer_radius_m for c in self.conductors])[index] if len(index) else np.empty(0)
+        return np.concatenate([metal, rods]), np.concatenate([outer, rods])
+
+    def _bodies(self) -> NDArray[np.int64]:
+        """Return which conductor each section belongs to: a line is one, however many chains, an electrode too."""
+        return np.where(self.electrode_mask, len(self.line_ids) + np.arange(self.n_sections), self.line_index)

@@ -1,0 +1,293 @@
+"""Receiver predictions along a line, for its hook-ups, frequencies and cases at once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
+
+from corridor.settings import ReceiverSettings
+from corridor.tone.earth import propagation_constant
+from corridor.tone.field import SurfaceField, eddy_matrices, field_matrices, profile_points, profile_weights
+from corridor.tone.model import ToneModel
+from corridor.tone.receiver import Reading, station_readings
+from corridor.tone.solve import ToneSolution
+
+__all__ = ["Prediction", "Stations", "compass", "peak_owner", "predict", "set_stations"]
+
+Real = NDArray[np.float64]
+
+REACH_M = 30.0  # sections farther from the line than this add under 2 % of its field; electrodes always count
+EDDY_NODES = 3
+COMPASS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
+
+
+@dataclass(frozen=True)
+class Stations:
+    """Places above a line where the receiver is held.
+
+    Attributes
+    ----------
+    line_id : str
+        The line.
+    measure_m : ndarray, shape (s,)
+        Distance along it.
+    xy_m, direction : ndarray, shape (s, 2)
+        Place in the site's CRS, and unit vector along the line.
+    depth_m : float
+        Of its axis.
+    """
+
+    line_id: str
+    measure_m: Real
+    xy_m: Real
+    direction: Real
+    depth_m: float
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """Readings at stations, per ampere of hook-up current; arrays of shape (stations, drives, frequencies, cases).
+
+    ``current`` is the complex current on the line itself against the hook-up current; ``reading`` holds arrays of the
+    same shape, its fields in tesla per ampere.
+    """
+
+    stations: Stations
+    drives: tuple[int, ...]
+    current: NDArray[np.complex128]
+    peak_offset_m: Real
+    null_offset_m: Real
+    depth_m: Real
+    field_t: Real
+    inferred_a: Real
+    masked: NDArray[np.bool_]
+
+
+def compass(vector: Real) -> str:
+    """Return the side of the compass a plan vector points to, in eighths."""
+    return COMPASS[round(float(np.arctan2(vector[1], vector[0])) / (np.pi / 4)) % 8]
+
+
+def set_stations(
+    line_id: str, line: BaseGeometry, *, depth_m: float, spacing_m: float, area: BaseGeometry | None = None
+) -> Stations:
+    """Set stations along a line, half a spacing from its ends, inside an area.
+
+    Parameters
+    ----------
+    line_id : str
+        The line.
+    line : LineString
+        In plan.
+    depth_m : float
+        Of its axis.
+    spacing_m : float
+        At most, between stations.
+    area : Polygon, optional
+        Stations outside are left out.
+    """
+    count = max(1, int(np.ceil(line.length / spacing_m)))
+    measure = (np.arange(count) + 0.5) * line.length / count
+    points = shapely.line_interpolate_point(line, measure)
+    if area is not None:
+        inside = shapely.intersects(area, points)
+        measure, points = measure[inside], points[inside]
+    step = min(0.05, line.length / 10)
+    before = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(measure - step, 0)))
+    after = shapely.get_coordinates(shapely.line_interpolate_point(line, np.minimum(measure + step, line.length)))
+    along = after - before
+    length = np.hypot(along[:, 0], along[:, 1])
+    direction = np.where(length[:, None] > 0, along / np.where(length > 0, length, 1)[:, None], [1.0, 0.0])
+    return Stations(line_id, measure, shapely.get_coordinates(points), direction, depth_m)
+
+
+def predict(
+    solution: ToneSolution, stations: Stations, drives: Sequence[int], *, receiver: ReceiverSettings
+) -> Prediction:
+    """Predict what the receiver reads at stations under some of the hook-ups.
+
+    Parameters
+    ----------
+    solution : ToneSolution
+        All hook-ups, frequencies and cases.
+    stations : Stations
+        Along the line that is traced.
+    drives : sequence of int
+        Columns of the solution.
+    receiver : ReceiverSettings
+        Coils and search width.
+
+    Returns
+    -------
+    Prediction
+    """
+    model, columns = solution.model, list(drives)
+    near = _near_sections(model, stations)
+    own = np.isin(near, model.sections_of(stations.line_id))
+    count = round(2 * receiver.half_width_m / receiver.step_m) + 1
+    offsets = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
+    lower, upper = receiver.lower_coil_height_m, receiver.lower_coil_height_m + receiver.coil_spacing_m
+    stacked = _stacked(solution, near, columns)
+    currents, leaks = stacked
+    fields = _Fields(model, stations, near, offsets)
+    low, up = fields.direct(lower), fields.direct(upper)
+    lower_h = low.h_per_current @ currents + low.h_per_leak @ leaks
+    lower_v = low.v_per_current @ currents
+    upper_h = up.h_per_current @ currents + up.h_per_leak @ leaks
+    target_h = low.h_per_current[:, own] @ currents[own] + low.h_per_leak[:, own] @ leaks[own]
+    del low, up
+    fields.add_eddies(solution, stacked, own, ((lower_h, lower_v, target_h, lower), (upper_h, None, None, upper)))
+    shape = (len(stations.measure_m), len(offsets), currents.shape[1])
+    reading = station_readings(
+        lower_h.reshape(shape),
+        upper_h.reshape(shape),
+        lower_v.reshape(shape),
+        offsets,
+        coil_spacing_m=receiver.coil_spacing_m,
+        lower_coil_height_m=lower,
+        b_target_h=target_h.reshape(shape),
+    )
+    return _prediction(solution, stations, columns, reading)
+
+
+def _prediction(solution: ToneSolution, stations: Stations, columns: list[int], reading: Reading) -> Prediction:
+    shape = (len(stations.measure_m), len(solution.frequencies_hz), len(solution.cases), len(columns))
+
+    def arranged(values: NDArray[np.generic]) -> NDArray[np.generic]:
+        return np.moveaxis(values.reshape(shape), 3, 1)
+
+    at = [solution.model.section_at(stations.line_id, m) for m in stations.measure_m]
+    own, _ = _stacked(solution, np.array(at, dtype=np.int64), columns)
+    return Prediction(
+        stations,
+        tuple(columns),
+        current=arranged(own),  # type: ignore[arg-type]
+        peak_offset_m=arranged(reading.peak_offset_m),  # type: ignore[arg-type]
+        null_offset_m=arranged(reading.null_offset_m),  # type: ignore[arg-type]
+        depth_m=arranged(reading.depth_m),  # type: ignore[arg-type]
+        field_t=arranged(reading.field_t),  # type: ignore[arg-type]
+        inferred_a=arranged(reading.current_a),  # type: ignore[arg-type]
+        masked=arranged(reading.masked | reading.at_edge),  # type: ignore[arg-type]
+    )
+
+
+def _near_sections(model: ToneModel, stations: Stations) -> NDArray[np.int64]:
+    middle = (model.start_m[:, :2] + model.end_m[:, :2]) / 2 + model.origin_m
+    if len(stations.xy_m) == 0:
+        return np.flatnonzero(model.electrode_mask)
+    path = shapely.MultiPoint(stations.xy_m)
+    return np.flatnonzero((shapely.distance(path, shapely.points(middle)) <= REACH_M) | model.electrode_mask)
+
+
+def _stacked(
+    solution: ToneSolution, sections: NDArray[np.int64], columns: list[int]
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Return currents and leaks (sections, frequencies x cases x drives), frequency by frequency, case by case."""
+    order = [solution.results[f, case.name] for f in solution.frequencies_hz for case in solution.cases]
+    grid = np.ix_(sections, columns)
+    current = np.hstack([result.current_a[grid] for result in order]).astype(np.complex128)
+    leak = np.hstack([result.leak_a[grid] for result in order]).astype(np.complex128)
+    return current, leak
+
+
+class _Fields:
+    """Field matrices of the sections near one line's stations."""
+
+    def __init__(self, model: ToneModel, stations: Stations, near: NDArray[np.int64], offsets: Real) -> None:
+        self._start, self._end = model.start_m[near], model.end_m[near]
+        self._xy, self._direction = stations.xy_m - model.origin_m, stations.direction
+        self._offsets = offsets
+        self._nodes = np.linspace(offsets[0], offsets[-1], EDDY_NODES)
+
+    def direct(self, height_m: float) -> SurfaceField:
+        """Return the matrices at all offsets for one coil."""
+        points, axis = profile_points(self._xy, self._direction, self._offsets, height_m=height_m)
+        return field_matrices(points, self._start, self._end, axis=axis)
+
+    def add_eddies(
+        self,
+        solution: ToneSolution,
+        stacked: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+        own: NDArray[np.bool_],
+        coils: tuple[
+            tuple[NDArray[np.complex128], NDArray[np.complex128] | None, NDArray[np.complex128] | None, float],
+            ...,
+        ],
+    ) -> None:
+        """Add the soil's eddy currents to the fields, in place, soil by soil and frequency by frequency."""
+        currents, leaks = stacked
+        weights = profile_weights(self._nodes, self._offsets)
+        per_case = currents.shape[1] // (len(solution.frequencies_hz) * len(solution.cases))
+        for f_index, frequency in enumerate(solution.frequencies_hz):
+            for soil in sorted({case.soil for case in solution.cases}):
+                picked = [c for c, case in enumerate(solution.cases) if case.soil == soil]
+                rho = solution.cases[picked[0]].resistivity_ohm_m(solution.soil)
+                gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
+                first = [(f_index * len(solution.cases) + c) * per_case for c in picked]
+                columns = np.concatenate([np.arange(k, k + per_case) for k in first])
+                part = currents[:, columns], leaks[:, columns]
+                for horizontal, vertical, target, height in coils:
+                    points, axis = profile_points(self._xy, self._direction, self._nodes, height_m=height)
+                    eddy = eddy_matrices(points, self._start, self._end, axis=axis, gamma_per_m=complex(gamma))
+                    horizontal[:, columns] += self._carry(weights, eddy, part, slice(None))
+                    if vertical is not None and target is not None:
+                        vertical[:, columns] += self._spread(weights, eddy.v_per_current @ part[0])
+                        target[:, columns] += self._carry(weights, eddy, part, own)
+
+    def _carry(
+        self,
+        weights: Real,
+        eddy: SurfaceField,
+        part: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+        own: NDArray[np.bool_] | slice,
+    ) -> NDArray[np.complex128]:
+        currents, leaks = part
+        return self._spread(weights, eddy.h_per_current[:, own] @ currents[own] + eddy.h_per_leak[:, own] @ leaks[own])
+
+    def _spread(self, weights: Real, at_nodes: NDArray[np.complex128]) -> NDArray[np.complex128]:
+        """Carry values at the nodes of each profile to all its offsets."""
+        count = at_nodes.shape[1]
+        profiles = at_nodes.reshape(len(self._xy), len(self._nodes), count)
+        return np.asarray(np.einsum("on,snk->sok", weights, profiles).reshape(-1, count))
+
+
+def peak_owner(
+    solution: ToneSolution, stations: Stations, station: int, *, drive: int, frequency_hz: float, offset_m: float
+) -> str | None:
+    """Return the line whose current makes most of the field at a peak beside the traced line; None if it is its own.
+
+    Parameters
+    ----------
+    solution : ToneSolution
+        The nominal case is used.
+    stations : Stations
+        Along the traced line.
+    station : int
+        Which of them.
+    drive : int
+        Column of the hook-up.
+    frequency_hz : float
+        One of the solved ones.
+    offset_m : float
+        Where the peak stands.
+    """
+    model = solution.model
+    here = Stations(
+        stations.line_id,
+        stations.measure_m[[station]],
+        stations.xy_m[[station]],
+        stations.direction[[station]],
+        stations.depth_m,
+    )
+    near = _near_sections(model, here)
+    near = near[~model.electrode_mask[near]]
+    field = _Fields(model, here, near, np.array([offset_m, offset_m + 1.0])).direct(0.0)
+    result = solution.results[frequency_hz, solution.cases[0].name]
+    parts = field.h_per_current[0] * result.current_a[near, drive] + field.h_per_leak[0] * result.leak_a[near, drive]
+    total = np.zeros(len(model.line_ids), dtype=np.complex128)
+    np.add.at(total, model.line_index[near], parts)
+    owner = model.line_ids[int(np.abs(total).argmax())]
+    return None if owner == stations.line_id else owner

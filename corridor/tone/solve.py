@@ -1,0 +1,215 @@
+"""All hook-ups, frequencies and cases solved: one factorisation per frequency and soil, low-rank updates for paths."""
+
+import threading
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from threadpoolctl import threadpool_limits
+
+from corridor.constants import FREQUENCY_MAX_HZ, FREQUENCY_MIN_HZ
+from corridor.errors import DomainError
+from corridor.settings import Equipment
+from corridor.tone.cases import Case, element_ohms
+from corridor.tone.drive import Drive, unit_output, unit_sources
+from corridor.tone.earth import propagation_constant
+from corridor.tone.layout import Solution
+from corridor.tone.matrices import section_matrices
+from corridor.tone.model import SoilRange, ToneModel
+from corridor.tone.tree import factorise
+
+__all__ = ["CaseResult", "Progress", "ToneSolution", "check_frequency", "matrices", "solve_cases", "solve_tone"]
+
+Progress = Callable[[int, int, str], None]
+
+# compiled loops that use all cores must not be entered twice at once with every threading layer
+_ASSEMBLY = threading.Lock()
+
+
+@dataclass(frozen=True)
+class CaseResult:
+    """Currents of k hook-ups in one case at one frequency, per ampere of hook-up current.
+
+    Attributes
+    ----------
+    current_a, leak_a : ndarray of complex64, shape (n, k)
+        Along each section at its middle, and out of it; the phase counts against the hook-up current.
+    loop_ohm : ndarray of complex, shape (k,)
+        What the source sees.
+    available_a : ndarray of float, shape (k,)
+        Largest hook-up current within the source's limits.
+    """
+
+    current_a: NDArray[np.complex64]
+    leak_a: NDArray[np.complex64]
+    loop_ohm: NDArray[np.complex128]
+    available_a: NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class ToneSolution:
+    """Everything solved for one model; ``results`` is keyed by (frequency_hz, case name)."""
+
+    model: ToneModel
+    drives: tuple[Drive, ...]
+    frequencies_hz: tuple[float, ...]
+    cases: tuple[Case, ...]
+    soil: SoilRange
+    results: dict[tuple[float, str], CaseResult]
+
+
+def check_frequency(frequency_hz: float) -> float:
+    """Return a frequency the method holds for.
+
+    Raises
+    ------
+    DomainError
+        If it lies outside 50 Hz to 200 kHz.
+    """
+    if not FREQUENCY_MIN_HZ <= frequency_hz <= FREQUENCY_MAX_HZ:
+        message = f"expected a frequency of {FREQUENCY_MIN_HZ:g} to {FREQUENCY_MAX_HZ:g} Hz, got {frequency_hz:g}"
+        raise DomainError(message)
+    return float(frequency_hz)
+
+
+def matrices(
+    model: ToneModel, *, frequency_hz: float, resistivity_ohm_m: float, soil: SoilRange
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    """Return the longitudinal and leakage matrices Z and P of a model, (n, n), ohm.
+
+    Raises
+    ------
+    DomainError
+        If the frequency is out of range.
+    """
+    check_frequency(frequency_hz)
+    with _ASSEMBLY:
+        return section_matrices(
+            model.start_m,
+            model.end_m,
+            integrals=model.integrals,
+            series_ohm_per_m=np.where(
+                model.electrode_mask, 0, model.per_section([c.series(frequency_hz) for c in model.conductors])
+            ),
+            coating_s_per_m=model.per_section([c.leakage(frequency_hz) for c in model.conductors]),
+            electrode=model.electrode_mask,
+            electrode_ohm=model.electrode_ohm(resistivity_ohm_m / soil.nominal_ohm_m),
+            frequency_hz=frequency_hz,
+            resistivity_ohm_m=resistivity_ohm_m,
+            relative_permittivity=soil.relative_permittivity,
+        )
+
+
+def solve_cases(
+    model: ToneModel,
+    drives: Sequence[Drive],
+    cases: Sequence[Case],
+    *,
+    frequency_hz: float,
+    soil: SoilRange,
+    equipment: Equipment,
+) -> dict[str, CaseResult]:
+    """Solve all hook-ups for cases that share one soil, by one factorisation and updates of it.
+
+    Raises
+    ------
+    DomainError
+        If the cases differ in soil, or the frequency is out of range.
+    """
+    rho = {case.resistivity_ohm_m(soil) for case in cases}
+    if len(rho) != 1:
+        message = f"expected cases of one soil, got {sorted(rho)} ohm m"
+        raise DomainError(message)
+    resistivity = rho.pop()
+    z, p = matrices(model, frequency_hz=frequency_hz, resistivity_ohm_m=resistivity, soil=soil)
+    base_ohm = element_ohms(model, "nominal", frequency_hz)
+    factored = factorise(model.layout, z, p, base_ohm)
+    del z, p
+    gamma = propagation_constant(resistivity, frequency_hz, relative_permittivity=soil.relative_permittivity)
+    injection, emf = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
+    base = factored.solve(injection, emf)
+    switchable = np.flatnonzero([element.switchable for element in model.elements])
+    ports = factored.prepare(switchable) if any(case.paths != "nominal" for case in cases) else None
+    results = {}
+    for case in cases:
+        solution = base
+        if case.paths != "nominal" and ports is not None:
+            other = element_ohms(model, case.paths, frequency_hz)[switchable]
+            solution = ports.with_elements(switchable, other).apply(base)
+        results[case.name] = _result(solution, drives, frequency_hz, equipment)
+    return results
+
+
+def _result(solution: Solution, drives: Sequence[Drive], frequency_hz: float, equipment: Equipment) -> CaseResult:
+    output = unit_output(solution, drives, frequency_hz=frequency_hz, equipment=equipment)
+    return CaseResult(
+        current_a=(solution.current_a / output.reference_a).astype(np.complex64),
+        leak_a=(solution.leak_a / output.reference_a).astype(np.complex64),
+        loop_ohm=output.loop_ohm,
+        available_a=output.available_a,
+    )
+
+
+def solve_tone(
+    model: ToneModel,
+    drives: Sequence[Drive],
+    cases: Sequence[Case],
+    *,
+    frequencies_hz: Sequence[float],
+    soil: SoilRange,
+    equipment: Equipment,
+    workers: int = 1,
+    progress: Progress | None = None,
+) -> ToneSolution:
+    """Solve hook-ups at several frequencies in several cases.
+
+    Parameters
+    ----------
+    model : ToneModel
+        The network.
+    drives : sequence of Drive
+        The hook-ups.
+    cases : sequence of Case
+        Those of one soil share a factorisation.
+    frequencies_hz : sequence of float
+        Each within 50 Hz to 200 kHz.
+    soil : SoilRange
+        Nominal, low and high.
+    equipment : Equipment
+        Limits of the sources.
+    workers : int
+        Frequencies solved at once; results don't depend on it.
+    progress : callable, optional
+        Called with (done, total, what) after each factorisation.
+
+    Returns
+    -------
+    ToneSolution
+
+    Raises
+    ------
+    DomainError
+        If a frequency is out of range.
+    """
+    for frequency in frequencies_hz:
+        check_frequency(frequency)
+    soils = sorted({case.soil for case in cases})
+    tasks = [(f, [case for case in cases if case.soil == s]) for f in frequencies_hz for s in soils]
+    _ = model.integrals  # once, before the workers need them
+    results: dict[tuple[float, str], CaseResult] = {}
+    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(workers) as pool:
+        futures = [
+            pool.submit(solve_cases, model, drives, group, frequency_hz=f, soil=soil, equipment=equipment)
+            for f, group in tasks
+        ]
+        try:
+            for done, ((f, group), future) in enumerate(zip(tasks, futures, strict=True), start=1):
+                results.update({(f, name): result for name, result in future.result().items()})
+                if progress is not None:
+                    progress(done, len(tasks), f"{f:g} Hz, {group[0].soil} soil")
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+    return ToneSolution(model, tuple(drives), tuple(map(float, frequencies_hz)), tuple(cases), soil, results)
