@@ -75,6 +75,11 @@ class Path:
     hops: tuple[Hop, ...]
     share: float
 
+    def scaled(self, factor: float) -> "Path":
+        """Return the same path with currents per another unit."""
+        hops = tuple(Hop(hop.entry, hop.current_in_a * factor, hop.current_out_a * factor) for hop in self.hops)
+        return Path(self.line_id, hops, self.share)
+
 
 def decompose(
     model: ToneModel,

@@ -1,0 +1,306 @@
+"""Solutions as tables: sections, stations and bleed paths, rounded and graded as people read them."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from shapely import LineString, Point
+
+from corridor.constants import MA_PER_A
+from corridor.couplings.model import Couplings
+from corridor.dictionary import RESULT_TABLES
+from corridor.frames import rounded, table_frame
+from corridor.settings import Settings
+from corridor.tone.bleed import SOURCE, Entry, Path
+from corridor.tone.field import left_of
+from corridor.tone.grades import grade, grade_names
+from corridor.tone.predict import Prediction, Stations, compass
+from corridor.tone.solve import ToneSolution
+
+__all__ = ["Setting", "graded", "output_a", "paths_table", "sections_table", "stations_table"]
+
+NT_PER_T = 1e9
+_STATIONS = RESULT_TABLES["stations"]
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One hook-up as it is run: its column in the solution, its frequency and the current asked for."""
+
+    hookup_id: str
+    drive: int
+    frequency_hz: float
+    level_a: float
+
+
+def output_a(solution: ToneSolution, setting: Setting) -> NDArray[np.float64]:
+    """Return the hook-up current in each case, A: what is asked for, within the source's limits."""
+    available = [
+        solution.results[setting.frequency_hz, case.name].available_a[setting.drive] for case in solution.cases
+    ]
+    return np.minimum(setting.level_a, np.array(available))
+
+
+def graded(prediction: Prediction, hookup_a: NDArray[np.float64], settings: Settings) -> NDArray[np.int8]:
+    """Return grades (stations, drives, frequencies, cases) from the rounded readings.
+
+    Parameters
+    ----------
+    prediction : Prediction
+        Per ampere of hook-up current.
+    hookup_a : ndarray, broadcast to its shape
+        Hook-up current, A.
+    settings : Settings
+        Thresholds.
+    """
+    thresholds = settings.grades
+    return grade(
+        peak_offset_m=rounded(_STATIONS, "peak_offset_m", prediction.peak_offset_m),
+        depth_reading_m=rounded(_STATIONS, "depth_reading_m", prediction.depth_m),
+        depth_m=prediction.stations.depth_m,
+        strength=rounded(_STATIONS, "field_nt", prediction.field_t * hookup_a * NT_PER_T),
+        floor=thresholds.floor_nt,
+        masked=prediction.masked,
+        offset_tolerance_m=thresholds.offset_tolerance_m,
+        depth_tolerance_share=thresholds.depth_tolerance_share,
+    )
+
+
+def sides(stations: Stations, offset_m: NDArray[np.float64], tolerance_m: float) -> list[str | None]:
+    """Return the compass side of each peak; None within tolerance."""
+    left = left_of(stations.direction) if len(stations.direction) else np.empty((0, 2))
+    return [
+        None if not abs(offset) > tolerance_m else compass(vector * np.sign(offset))
+        for vector, offset in zip(left, offset_m, strict=True)
+    ]
+
+
+def stations_table(
+    solution: ToneSolution,
+    prediction: Prediction,
+    setting: Setting,
+    *,
+    line: Mapping[str, Any],
+    settings: Settings,
+    owners: list[str | None],
+    crs: Any,
+) -> gpd.GeoDataFrame:
+    """Return the table ``stations`` of one line under one hook-up.
+
+    Parameters
+    ----------
+    solution, prediction, setting
+        The prediction's drives must hold the setting's.
+    line : mapping
+        Row of the table ``lines``.
+    settings : Settings
+        Thresholds.
+    owners : list of str or None
+        Line whose peak is followed at each station, from ``peak_owner``.
+    crs : CRS
+        Of the site.
+    """
+    d, f = prediction.drives.index(setting.drive), solution.frequencies_hz.index(setting.frequency_hz)
+    hookup_a = output_a(solution, setting)
+    codes = graded(prediction, hookup_a, settings)[:, d, f]
+    peak, depth = prediction.peak_offset_m[:, d, f], prediction.depth_m[:, d, f]
+    stations, current = prediction.stations, prediction.current[:, d, f]
+    names = grade_names(codes[:, 0])
+    columns = {
+        "station_id": [f"{stations.line_id}@{m:.1f}" for m in stations.measure_m],
+        "line_id": stations.line_id,
+        "hookup_id": setting.hookup_id,
+        "frequency_hz": setting.frequency_hz,
+        "station_m": stations.measure_m,
+        "depth_m": stations.depth_m,
+        "peak_offset_m": peak[:, 0],
+        "peak_offset_low_m": peak.min(axis=1),
+        "peak_offset_high_m": peak.max(axis=1),
+        "pulled_to": sides(stations, peak[:, 0], settings.grades.offset_tolerance_m),
+        "null_offset_m": prediction.null_offset_m[:, d, f, 0],
+        "peak_null_gap_m": np.abs(peak[:, 0] - prediction.null_offset_m[:, d, f, 0]),
+        "depth_reading_m": depth[:, 0],
+        "depth_reading_low_m": np.fmin.reduce(depth, axis=1),
+        "depth_reading_high_m": np.fmax.reduce(depth, axis=1),
+        "field_nt": prediction.field_t[:, d, f, 0] * hookup_a[0] * NT_PER_T,
+        "inferred_current_ma": np.maximum(prediction.inferred_a[:, d, f, 0], 0.0) * hookup_a[0] * MA_PER_A,
+        "current_ma": np.abs(current[:, 0]) * hookup_a[0] * MA_PER_A,
+        "phase_deg": np.degrees(np.angle(current[:, 0])),
+        "grade": names,
+        "grade_worst": grade_names(codes.max(axis=1)),
+        "settled": (codes == codes[:, :1]).all(axis=1),
+        "mistaken_for": owners,
+        "assumed": bool(line.get("assumed", False)),
+        "assumed_columns": line.get("assumed_columns"),
+    }
+    frame = pd.DataFrame(columns, index=range(len(stations.measure_m)))
+    return table_frame("stations", frame, geometry=[Point(xy) for xy in stations.xy_m], crs=crs)
+
+
+def sections_table(
+    solution: ToneSolution,
+    setting: Setting,
+    *,
+    lines: gpd.GeoDataFrame,
+    stations: pd.DataFrame,
+    target: str,
+    only: set[str] | None = None,
+) -> gpd.GeoDataFrame:
+    """Return the table ``sections`` under one hook-up; a section takes its grade from the nearest station.
+
+    Parameters
+    ----------
+    solution, setting
+        What was solved, and how it is run.
+    lines : GeoDataFrame
+        Table ``lines``.
+    stations : DataFrame
+        Table ``stations`` of the lines that were graded; sections of others are faint.
+    target : str
+        The hook-up's line.
+    only : set of str, optional
+        Lines to list; default all in the model.
+    """
+    model = solution.model
+    hookup_a = output_a(solution, setting)
+    at = [solution.results[setting.frequency_hz, case.name].current_a[:, setting.drive] for case in solution.cases]
+    current = np.stack(at, axis=1).astype(complex)
+    size_ma = np.abs(current) * hookup_a * MA_PER_A
+    top = np.abs(current[model.sections_of(target), 0]).max(initial=0.0)
+    flags = lines.set_index("line_id")
+    parts = []
+    geometries: list[LineString] = []
+    for line_id in model.line_ids:
+        if only is not None and line_id not in only:
+            continue
+        own = model.sections_of(line_id)
+        graded_here = _nearest_grades(stations[stations["line_id"] == line_id], model.measure_m[own].mean(axis=1))
+        assumed = bool(flags.at[line_id, "assumed"])
+        part = pd.DataFrame(
+            {
+                "section_id": [f"{line_id}#{k}" for k in range(1, len(own) + 1)],
+                "line_id": line_id,
+                "hookup_id": setting.hookup_id,
+                "frequency_hz": setting.frequency_hz,
+                "current_ma": size_ma[own, 0],
+                "current_low_ma": size_ma[own].min(axis=1),
+                "current_high_ma": size_ma[own].max(axis=1),
+                "phase_deg": np.degrees(np.angle(current[own, 0])),
+                "share_of_output": np.abs(current[own, 0]),
+                "ratio_to_target": np.abs(current[own, 0]) / top if top > 0 else np.nan,
+                "assumed": assumed,
+                "assumed_columns": flags.at[line_id, "assumed_columns"],
+                "assumed_share": float(assumed),
+            }
+        )
+        parts.append(pd.concat([part, graded_here], axis=1))
+        ends = np.stack([model.start_m[own, :2], model.end_m[own, :2]], axis=1) + model.origin_m
+        geometries += [LineString(pair) for pair in ends]
+    frame = pd.concat(parts, ignore_index=True) if parts else {}
+    return table_frame("sections", frame, geometry=geometries, crs=lines.crs)
+
+
+def _nearest_grades(stations: pd.DataFrame, measure_m: NDArray[np.float64]) -> pd.DataFrame:
+    columns = ["grade", "grade_worst", "settled", "mistaken_for"]
+    if stations.empty:
+        faint = {"grade": "faint", "grade_worst": "faint", "settled": True, "mistaken_for": None}
+        return pd.DataFrame(faint, index=range(len(measure_m)), columns=columns)
+    nearest = np.abs(stations["station_m"].to_numpy()[None, :] - measure_m[:, None]).argmin(axis=1)
+    return stations.iloc[nearest][columns].reset_index(drop=True)
+
+
+def paths_table(
+    solution: ToneSolution,
+    setting: Setting,
+    paths: list[Path],
+    *,
+    couplings: Couplings,
+    evidence: Mapping[str, str],
+    crs: Any,
+) -> gpd.GeoDataFrame:
+    """Return the table ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
+    model, hookup_ma = solution.model, output_a(solution, setting) * MA_PER_A
+    names = _Names(couplings, model)
+    rows, geometries = [], []
+    numbers: dict[str, int] = {}
+    for path in paths:
+        number = numbers[path.line_id] = numbers.get(path.line_id, 0) + 1
+        own = model.sections_of(path.line_id)
+        peaks = np.array(
+            [
+                np.abs(solution.results[setting.frequency_hz, case.name].current_a[own, setting.drive]).max()
+                for case in solution.cases
+            ]
+        )
+        peaks = peaks * hookup_ma
+        shared = {
+            "path_id": f"{setting.hookup_id}|{path.line_id}|{number}",
+            "hookup_id": setting.hookup_id,
+            "frequency_hz": setting.frequency_hz,
+            "line_id": path.line_id,
+            "share_of_line": path.share,
+            "line_current_ma": peaks[0],
+            "line_current_low_ma": peaks.min(),
+            "line_current_high_ma": peaks.max(),
+        }
+        if not path.hops:
+            rows.append(shared | {"hop": 1, "to_line": path.line_id, "through": "further ways, each under 5 %"})
+            geometries.append(None)
+        for hop_number, hop in enumerate(path.hops, start=1):
+            kind, through, geometry = names.of(hop.entry)
+            rows.append(
+                shared
+                | {
+                    "hop": hop_number,
+                    "kind": kind,
+                    "from_line": hop.entry.from_line or None,
+                    "to_line": hop.entry.line_id,
+                    "through": through or None,
+                    "current_in_ma": hop.current_in_a * hookup_ma[0],
+                    "current_out_ma": hop.current_out_a * hookup_ma[0],
+                    "evidence": evidence.get(through) if kind == "bond" else None,
+                }
+            )
+            geometries.append(geometry)
+    return table_frame("bleed_paths", rows, geometry=geometries, crs=crs)
+
+
+class _Names:
+    """Words, names and places of hops."""
+
+    def __init__(self, couplings: Couplings, model: Any) -> None:
+        self._model = model
+        self._runs = self._by_pair(couplings.parallel_runs, "run_id", "length_m")
+        self._crossings = self._by_pair(couplings.crossings, "crossing_id", "angle_deg")
+
+    @staticmethod
+    def _by_pair(frame: gpd.GeoDataFrame, name: str, size: str) -> dict[tuple[str, str], tuple[str, Any]]:
+        ordered = frame.sort_values(size, kind="stable")
+        return {
+            (a, b): (key, shape)
+            for a, b, key, shape in zip(
+                ordered["line_a"], ordered["line_b"], ordered[name], ordered.geometry, strict=True
+            )
+        }
+
+    def of(self, entry: Entry) -> tuple[str, str, Any]:
+        """Return kind, name and geometry of a hop."""
+        if entry.kind == "induced" and entry.from_line != SOURCE:
+            pair = (min(entry.from_line, entry.line_id), max(entry.from_line, entry.line_id))
+            if pair in self._runs:
+                return "parallel run", *self._runs[pair]
+            if pair in self._crossings:
+                return "crossing", *self._crossings[pair]
+            return "parallel run", "farther apart than a parallel run counts", None
+        if entry.kind == "induced":
+            return "hook-up", "ground stake", None
+        place = None
+        if entry.node >= 0:
+            at = int(np.flatnonzero(self._model.layout.start_node <= entry.node)[-1])
+            end = self._model.start_m if self._model.layout.start_node[at] == entry.node else self._model.end_m
+            place = Point(end[at, :2] + self._model.origin_m)
+        return entry.kind, entry.through, place
