@@ -60,13 +60,14 @@ def trace(
     """Predict where the tone of one hook-up goes: the current on each line of RECORDS, and how it got there."""
     del progress
     chosen = load_equipment(equipment)
-    if not list_hookups and (hookup is None or frequency_hz is None or level_ma is None):
+    if list_hookups:
+        inputs = load_inputs(paths, **read)
+        say(hookup_lines(_hookups(inputs, chosen, targets=_targets(inputs, target, target_utility))), quiet=quiet)
+        return
+    if hookup is None or frequency_hz is None or level_ma is None:
         message = "give --hookup, --frequency-hz and --level-ma, or --list to see the hook-ups"
         raise click.UsageError(message)
     inputs = load_inputs(paths, **read)
-    if list_hookups:
-        say(hookup_lines(_hookups(inputs, chosen, targets=_targets(inputs, target, target_utility))), quiet=quiet)
-        return
     result = trace_tone(
         inputs.site, hookup, frequency_hz=frequency_hz, level_ma=level_ma, equipment=chosen, settings=inputs.settings
     )

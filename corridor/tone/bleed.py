@@ -234,7 +234,7 @@ def trace_paths(
     list of Path
         By line and falling share; the shares of a line sum to 1.
     """
-    graph = nx.DiGraph()
+    graph: nx.DiGraph[str] = nx.DiGraph()
     best: dict[tuple[str, str], Entry] = {}
     for line_id, ways in entries.items():
         for entry in ways:

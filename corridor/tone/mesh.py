@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import STRtree
+from shapely import LineString, STRtree
 from shapely.geometry.base import BaseGeometry
 
 from corridor.settings import SolverSettings
@@ -65,7 +65,7 @@ class Spacing:
         xy_m : ndarray, shape (k, 2)
             Points, m.
         """
-        points = shapely.points(xy_m)
+        points = np.asarray(shapely.points(xy_m))
         at, other = self._tree.query(points, predicate="dwithin", distance=NEAR_LIMIT_M)
         keep = other != index
         at, other = at[keep], other[keep]
@@ -99,7 +99,7 @@ def joint_measures(length_m: float, spacing_m: float, *, keep_clear: Real, clear
 
 def cut_line(
     index: int,
-    line: BaseGeometry,
+    line: LineString,
     fixed_m: Real,
     *,
     joints_m: Real,
@@ -157,12 +157,12 @@ def cut_line(
     ]
 
 
-def _stops(line: BaseGeometry, fixed: Real, ends: tuple[float, float], shortest_m: float) -> Real:
+def _stops(line: LineString, fixed: Real, ends: tuple[float, float], shortest_m: float) -> Real:
     """Return the measures where sections must end: the fixed ones, and bends that matter."""
     kept = np.unique(np.round(fixed, MEASURE_DECIMALS))
     kept = kept[(kept >= ends[0] - 1e-6) & (kept <= ends[1] + 1e-6)]
     bends = shapely.get_coordinates(line.simplify(BEND_TOLERANCE_M))[1:-1]
-    for measure in shapely.line_locate_point(line, shapely.points(bends)) if len(bends) else ():
+    for measure in shapely.line_locate_point(line, np.asarray(shapely.points(bends))) if len(bends) else ():
         if ends[0] < measure < ends[1] and np.abs(kept - measure).min() > shortest_m:
             kept = np.sort(np.append(kept, measure))
     return kept
@@ -178,7 +178,7 @@ class _Wanted:
     spacing: Spacing
     close_m: float
 
-    def at(self, line: BaseGeometry, measure_m: Real) -> Real:
+    def at(self, line: LineString, measure_m: Real) -> Real:
         points = shapely.get_coordinates(shapely.line_interpolate_point(line, measure_m))
         wanted = np.minimum(self.spacing.wanted_m(self.index, points), self.longest_m)
         if self.busy_m.size:
@@ -187,7 +187,7 @@ class _Wanted:
         return wanted
 
 
-def _graded(line: BaseGeometry, between: tuple[float, float], wanted: _Wanted) -> Real:
+def _graded(line: LineString, between: tuple[float, float], wanted: _Wanted) -> Real:
     """Return the section ends after ``low`` up to ``high``: equal steps of the integral of 1/wanted length."""
     low, high = between
     at = np.linspace(low, high, max(2, math.ceil((high - low) / SAMPLE_M) + 1))

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely import LineString
 from shapely.geometry.base import BaseGeometry
 
 from corridor.settings import ReceiverSettings
@@ -72,7 +73,7 @@ def compass(vector: Real) -> str:
 
 
 def set_stations(
-    line_id: str, line: BaseGeometry, *, depth_m: float, spacing_m: float, area: BaseGeometry | None = None
+    line_id: str, line: LineString, *, depth_m: float, spacing_m: float, area: BaseGeometry | None = None
 ) -> Stations:
     """Set stations along a line, half a spacing from its ends, inside an area.
 
@@ -187,7 +188,7 @@ def _stacked(
 ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
     """Return currents and leaks (sections, frequencies x cases x drives), frequency by frequency, case by case."""
     order = [solution.results[f, case.name] for f in solution.frequencies_hz for case in solution.cases]
-    grid = np.ix_(sections, columns)
+    grid = np.ix_(sections, np.asarray(columns, dtype=np.int64))
     current = np.hstack([result.current_a[grid] for result in order]).astype(np.complex128)
     leak = np.hstack([result.leak_a[grid] for result in order]).astype(np.complex128)
     return current, leak

@@ -225,7 +225,8 @@ def paths_table(
     """Return the table ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
     model, hookup_ma = solution.model, output_a(solution, setting) * MA_PER_A
     names = _Names(couplings, model)
-    rows, geometries = [], []
+    rows: list[dict[str, Any]] = []
+    geometries: list[LineString | Point | None] = []
     numbers: dict[str, int] = {}
     for path in paths:
         number = numbers[path.line_id] = numbers.get(path.line_id, 0) + 1
