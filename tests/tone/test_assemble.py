@@ -1,0 +1,55 @@
+"""From network to model: sections, elements, electrodes; and the model's look-ups."""
+
+import numpy as np
+import pytest
+
+from corridor.errors import DomainError
+from tests.tone.wires import LINES, STAKE, wires
+
+MODEL = wires()
+IRON = {"line_id": "J", "asset": "pipe", "material": "ductile_iron", "diameter_mm": 150.0, "utility": "water"}
+
+
+def test_every_line_is_covered_once_from_end_to_end() -> None:
+    for line_id, length in (("A", 60.0), ("B", 47.0), ("C", 60.0)):
+        measure = MODEL.measure_m[MODEL.sections_of(line_id)]
+        assert measure[0, 0] == 0.0
+        assert measure[-1, 1] == pytest.approx(length)
+        assert np.array_equal(measure[1:, 0], measure[:-1, 1])
+
+
+def test_electrodes_stand_last() -> None:
+    assert [e.name for e in MODEL.electrodes] == ["g1", "stake"]
+    assert MODEL.electrode_mask.sum() == 2
+    assert MODEL.line_index[MODEL.electrode_mask].tolist() == [MODEL.line_ids.index("A"), -1]
+    assert (MODEL.start_m[MODEL.electrode_mask, 2] == 0).all()
+
+
+def test_the_ground_joins_its_line_to_its_rod() -> None:
+    ground = next(e for e in MODEL.elements if e.kind == "ground")
+    assert (ground.node_a, ground.node_b) == (MODEL.node_at("A", 60.0), MODEL.electrode_node("g1"))
+
+
+def test_the_layout_holds_the_elements_nodes() -> None:
+    assert MODEL.layout.node_a.tolist() == [e.node_a for e in MODEL.elements]
+    assert MODEL.layout.node_b.tolist() == [e.node_b for e in MODEL.elements]
+
+
+def test_gasketed_joints_part_a_pipe_into_lengths() -> None:
+    line = IRON | {"joints": "gasketed", "joint_spacing_m": 6.0, "geometry": [(0, 20), (30, 20)]}
+    model = wires(lines=[*LINES, line])
+    joints = [e for e in model.elements if e.kind == "joint"]
+    assert [e.source_id for e in joints] == ["J@6.00", "J@12.00", "J@18.00", "J@24.00"]
+    assert all(e.switchable and not e.closed for e in joints)
+
+
+def test_a_lead_joins_a_stake_to_the_far_end() -> None:
+    placement = type(STAKE)(STAKE.stakes, STAKE.stake, (("stake", "C", 60.0),))
+    lead = wires(placement=placement).elements[-1]
+    assert (lead.kind, lead.source_id, lead.line_a) == ("ground", "stake", "C")
+
+
+def test_no_conductor_is_refused() -> None:
+    plastic = {"line_id": "A", "conductive": "no", "geometry": [(0, 0), (60, 0)]}
+    with pytest.raises(DomainError, match="at least one conductor"):
+        wires(lines=[plastic], bonds=[], grounds=[])
