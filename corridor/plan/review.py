@@ -16,7 +16,8 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import EquipmentError, InputError
 from corridor.frames import empty_table, rounded, stamp
 from corridor.network.build import build_network
-from corridor.network.groups import bonded_groups, isolations
+from corridor.network.groups import bonded_groups
+from corridor.network.isolations import isolations
 from corridor.plan.hookups import find_hookups
 from corridor.plan.prepare import Prepared, hookup_of, leaving_share, prepare
 from corridor.plan.strategy import build_strategy
