@@ -7,7 +7,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from shapely.geometry.base import BaseGeometry
+from shapely import MultiPolygon, Polygon
 
 from corridor.constants import MA_PER_A
 from corridor.couplings import find_couplings
@@ -21,7 +21,7 @@ from corridor.network.isolations import isolations
 from corridor.plan.hookups import find_hookups
 from corridor.plan.prepare import Prepared, hookup_of, leaving_share, prepare
 from corridor.plan.strategy import build_strategy
-from corridor.plan.trace import bleed_table, station_frames
+from corridor.plan.trace import bleed_tables, station_frames
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
 from corridor.tone.cases import CASES
@@ -32,6 +32,7 @@ from corridor.tone.tables import NT_PER_T, Setting, graded, sections_table, side
 
 __all__ = ["Review", "review_site"]
 
+Array = np.ndarray[Any, Any]
 Progress = Callable[[str, int, int], None]
 
 _GONE = ("proposed", "removed")
@@ -171,7 +172,7 @@ _CANDIDATES = [
 _OUTPUTS = ["hookup_id", "frequency_hz", "level_ma", "voltage_v", "loop_ohm", "limited_by"]
 
 
-def _area(site: Site, *, everything: bool) -> BaseGeometry | None:
+def _area(site: Site, *, everything: bool) -> Polygon | MultiPolygon | None:
     if not site.work_area.empty:
         return site.work_area.geometry.union_all()
     if not everything:
@@ -180,7 +181,9 @@ def _area(site: Site, *, everything: bool) -> BaseGeometry | None:
     return None
 
 
-def _targets(site: Site, area: BaseGeometry | None, targets: Sequence[str] | None, utility: str | None) -> list[str]:
+def _targets(
+    site: Site, area: Polygon | MultiPolygon | None, targets: Sequence[str] | None, utility: str | None
+) -> list[str]:
     lines = site.lines[~site.lines["status"].isin(_GONE)]
     unknown = sorted(set(targets or ()) - set(lines["line_id"]))
     if unknown:
@@ -204,7 +207,7 @@ def _graded_candidates(
     ready: gpd.GeoDataFrame,
     solution: ToneSolution,
     *,
-    area: BaseGeometry | None,
+    area: Polygon | MultiPolygon | None,
     settings: Settings,
     equipment: Equipment,
     progress: Progress | None,
@@ -228,10 +231,11 @@ def _graded_candidates(
             prediction = predict(solution, stations, [column[i] for i in ids], receiver=settings.receiver)
             levels, available = _levels(solution, prediction, equipment, settings)
             keep = _standing(own, stations.measure_m, settings)
-            found.append(
-                _candidate_rows(prediction, ids, levels, available, keep=keep, solution=solution, settings=settings)
+            rows_here = _candidate_rows(
+                prediction, ids, (levels, available), keep=keep, solution=solution, settings=settings
             )
-            outs.append(_output_rows(solution, prediction, ids, levels, available))
+            found.append(rows_here)
+            outs.append(_output_rows(solution, prediction, ids, (levels, available)))
         if progress is not None:
             progress("grading", done, len(groups))
     if not found:
@@ -241,7 +245,7 @@ def _graded_candidates(
 
 def _levels(
     solution: ToneSolution, prediction: Prediction, equipment: Equipment, settings: Settings
-) -> tuple[np.ndarray, np.ndarray]:
+) -> tuple[Array, Array]:
     """Return the lowest level (d, f) that is as good as the highest, and what each case can deliver (d, f, c), A."""
     available = np.array(
         [
@@ -261,7 +265,7 @@ def _levels(
     return steps[first], available
 
 
-def _standing(own: gpd.GeoDataFrame, measure_m: np.ndarray, settings: Settings) -> np.ndarray:
+def _standing(own: gpd.GeoDataFrame, measure_m: Array, settings: Settings) -> Array:
     """Return which stations (s, d) lie far enough from the source that the receiver doesn't hear it directly."""
     at = own["at_m"].to_numpy(float)
     clear = np.where(own["mode"] == "induction", settings.hookups.induction_standing_m, 0.0)
@@ -271,13 +275,13 @@ def _standing(own: gpd.GeoDataFrame, measure_m: np.ndarray, settings: Settings) 
 def _candidate_rows(
     prediction: Prediction,
     ids: list[str],
-    levels: np.ndarray,
-    available: np.ndarray,
+    outputs_a: tuple[Array, Array],
     *,
-    keep: np.ndarray,
+    keep: Array,
     solution: ToneSolution,
     settings: Settings,
 ) -> pd.DataFrame:
+    levels, available = outputs_a
     hookup_a = np.minimum(levels[..., None], available)
     codes = graded(prediction, hookup_a[None], settings)
     size = np.abs(prediction.current) * hookup_a[None] * MA_PER_A
@@ -312,8 +316,9 @@ def _candidate_rows(
 
 
 def _output_rows(
-    solution: ToneSolution, prediction: Prediction, ids: list[str], levels: np.ndarray, available: np.ndarray
+    solution: ToneSolution, prediction: Prediction, ids: list[str], outputs_a: tuple[Array, Array]
 ) -> pd.DataFrame:
+    levels, available = outputs_a
     rows = []
     for d, (drive, name) in enumerate(zip(prediction.drives, ids, strict=True)):
         for f, frequency in enumerate(solution.frequencies_hz):
@@ -346,6 +351,7 @@ def _chosen_tables(
     frames: dict[str, list[gpd.GeoDataFrame]] = {name: [] for name in names}
     chosen = strategy.dropna(subset=["hookup_id", "frequency_hz", "level_ma"])
     column = {hookup_id: k for k, hookup_id in enumerate(ready["hookup_id"])}
+    asked: dict[float, list[Setting]] = {}
     uses = chosen.groupby(["hookup_id", "frequency_hz", "level_ma"], sort=True)["line_id"].first()
     for (hookup_id, frequency, level), line_id in uses.items():
         if solved is None:
@@ -359,7 +365,10 @@ def _chosen_tables(
                 solution, setting, lines=site.lines, stations=stations, target=str(line_id), only={str(line_id)}
             )
         )
-        frames["bleed_paths"].append(bleed_table(site, solution, setting, couplings=couplings, settings=settings))
+        asked.setdefault(setting.frequency_hz, []).append(setting)
+    for settled in asked.values():
+        if solved is not None:
+            frames["bleed_paths"] += bleed_tables(site, solved[1], settled, couplings=couplings, settings=settings)
     joined = [
         gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), crs=site.crs)
         if (filled := [frame for frame in frames[name] if len(frame)])
@@ -387,7 +396,7 @@ def _summary(
     paths: gpd.GeoDataFrame,
     *,
     solved: tuple[Prepared, ToneSolution] | None,
-    area: BaseGeometry | None,
+    area: Polygon | MultiPolygon | None,
     settings: Settings,
 ) -> dict[str, Any]:
     states = hookups["ready"].value_counts()
@@ -426,7 +435,7 @@ def _summary(
     }
 
 
-def _assumed(site: Site, area: BaseGeometry | None) -> tuple[float, list[list[Any]]]:
+def _assumed(site: Site, area: Polygon | MultiPolygon | None) -> tuple[float, list[list[Any]]]:
     """Return the share of the area's line length with a filled value, and the shares by column, largest first."""
     inside = site.lines if area is None else site.lines[site.lines.intersects(area)]
     length = inside.geometry.length if area is None else inside.geometry.intersection(area).length

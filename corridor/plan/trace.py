@@ -1,6 +1,7 @@
 """``trace``: the gate first, then where the tone of one hook-up goes and what the receiver reads."""
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,12 +25,13 @@ from corridor.tone.cases import CASES, element_ohms
 from corridor.tone.drive import unit_sources
 from corridor.tone.earth import propagation_constant
 from corridor.tone.hookup import HookUp
+from corridor.tone.layout import Solution
 from corridor.tone.predict import peak_owner, predict, set_stations
 from corridor.tone.solve import ToneSolution, check_frequency, matrices, solve_tone
 from corridor.tone.tables import Setting, output_a, paths_table, sections_table, stations_table
 from corridor.tone.tree import factorise
 
-__all__ = ["ToneTrace", "bleed_table", "station_frames", "trace_tone"]
+__all__ = ["ToneTrace", "bleed_table", "bleed_tables", "station_frames", "trace_tone"]
 
 
 @dataclass(frozen=True)
@@ -211,21 +213,36 @@ def bleed_table(
     site: Site, solution: ToneSolution, setting: Setting, *, couplings: Couplings, settings: Settings
 ) -> gpd.GeoDataFrame:
     """Return the table ``bleed_paths`` of one hook-up: the nominal currents decomposed."""
-    model, drive = solution.model, solution.drives[setting.drive]
-    rho, frequency = solution.soil.nominal_ohm_m, setting.frequency_hz
+    return bleed_tables(site, solution, [setting], couplings=couplings, settings=settings)[0]
+
+
+def bleed_tables(
+    site: Site, solution: ToneSolution, asked: Sequence[Setting], *, couplings: Couplings, settings: Settings
+) -> list[gpd.GeoDataFrame]:
+    """Return the tables ``bleed_paths`` of several hook-ups at one frequency, which share one factorisation."""
+    model, drives = solution.model, [solution.drives[setting.drive] for setting in asked]
+    rho, frequency = solution.soil.nominal_ohm_m, asked[0].frequency_hz
+    evidence = dict(zip(couplings.bonds_found["bond_id"], couplings.bonds_found["evidence"], strict=True))
+    gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
+    injection, emf = unit_sources(model, drives, frequency_hz=frequency, gamma_per_m=gamma)
+    tables = []
     with threadpool_limits(1, user_api="blas"):
         z, p = matrices(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=solution.soil)
         ohms = element_ohms(model, "nominal", frequency)
-        gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
-        source = unit_sources(model, [drive], frequency_hz=frequency, gamma_per_m=gamma)
-        plain = factorise(model.layout, z, p, ohms).solve(*source)
-        reference = 1.0 if drive.hookup.mode == "direct" else abs(plain.current_a[drive.section, 0])
-        floor = settings.grades.partner_share * reference
-        entries = decompose(model, plain, (z, p, ohms), drive=drive, source=source, threshold_a=floor)
-    peaks = {line: float(np.abs(plain.current_a[model.sections_of(line), 0]).max()) for line in model.line_ids}
-    scale = 1.0 / reference if reference > 0 else 0.0
-    paths = [path for path in trace_paths(entries, peaks) if path.line_id != drive.hookup.line_id]
-    scaled = [path.scaled(scale) for path in paths]
-    bonds = couplings.bonds_found
-    evidence = dict(zip(bonds["bond_id"], bonds["evidence"], strict=True))
-    return paths_table(solution, setting, scaled, couplings=couplings, evidence=evidence, crs=site.crs)
+        plain = factorise(model.layout, z, p, ohms).solve(injection, emf)
+        for k, (setting, drive) in enumerate(zip(asked, drives, strict=True)):
+            one = Solution(*(part[:, [k]] for part in (plain.current_a, plain.leak_a, plain.element_a, plain.node_v)))
+            reference = 1.0 if drive.hookup.mode == "direct" else abs(one.current_a[drive.section, 0])
+            entries = decompose(
+                model,
+                one,
+                (z, p, ohms),
+                drive=drive,
+                source=(injection[:, [k]], emf[:, [k]]),
+                threshold_a=settings.grades.partner_share * reference,
+            )
+            peaks = {i: float(np.abs(one.current_a[model.sections_of(i), 0]).max()) for i in model.line_ids}
+            paths = [path for path in trace_paths(entries, peaks) if path.line_id != drive.hookup.line_id]
+            scaled = [path.scaled(1.0 / reference if reference > 0 else 0.0) for path in paths]
+            tables.append(paths_table(solution, setting, scaled, couplings=couplings, evidence=evidence, crs=site.crs))
+    return tables
