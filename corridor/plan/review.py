@@ -356,7 +356,7 @@ def _chosen_tables(
     for (hookup_id, frequency, level), line_id in uses.items():
         if solved is None:
             break
-        solution = solved[1]
+        solution = solved[1].at_frequency(float(frequency))
         setting = Setting(str(hookup_id), column[str(hookup_id)], float(frequency), float(level) / MA_PER_A)
         stations = station_frames(site, solution, setting, settings=settings, lines={str(line_id)})
         frames["stations"].append(stations)

@@ -243,10 +243,13 @@ def trace_paths(
                 best[pair] = entry
                 graph.add_edge(*pair, cost=-math.log(min(entry.share, 1.0)) + 1e-6)
     paths = []
+    found = dict(nx.single_source_dijkstra_path(graph, SOURCE, weight="cost")) if SOURCE in graph else {}
     for line_id in sorted(entries):
         large = [entry for entry in entries[line_id] if abs(entry.share) >= min_share]
         for entry in large:
-            before = _way_to(graph, entry.from_line, without=line_id)
+            before = found.get(entry.from_line, [line_id])
+            if line_id in before:  # the best way leads through this line: look for one that doesn't
+                before = _way_to(graph, entry.from_line, without=line_id)
             steps = [best[pair] for pair in pairwise(before)]
             paths.append(Path(line_id, _hops([*steps, entry], currents_a), entry.share))
         rest = 1.0 - sum(entry.share for entry in large)
