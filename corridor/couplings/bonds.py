@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from functools import cache
-from importlib import resources
 from itertools import combinations
 from typing import Any
 
@@ -22,6 +20,7 @@ from corridor.couplings.rules import RULES, BondRule
 from corridor.couplings.segments import sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
 from corridor.settings import Settings
+from corridor.site.materials import materials
 from corridor.site.model import Site
 
 __all__ = ["EARTH", "find_bonds"]
@@ -240,5 +239,4 @@ def _metal(lines: gpd.GeoDataFrame) -> NDArray[np.bool_]:
 
 @cache
 def _nonmetals() -> frozenset[str]:
-    data = tomllib.loads(resources.files("corridor.data").joinpath("materials.toml").read_text(encoding="utf-8"))
-    return frozenset(name for name, figures in data["materials"].items() if not figures["metallic"]) - {"unknown"}
+    return frozenset(name for name, material in materials().items() if material.metal is None) - {"unknown"}

@@ -36,7 +36,6 @@ Array = np.ndarray[Any, Any]
 Progress = Callable[[str, int, int], None]
 
 _GONE = ("proposed", "removed")
-_DEPTH_COLUMNS = ("depth_m", "material", "diameter_mm")
 LISTED = 12
 
 
