@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
+from numpy.typing import NDArray
 
 from corridor.errors import DomainError, SolverError
 from corridor.tone.layout import Layout
@@ -18,13 +19,32 @@ def factored(network: Network) -> Factored:
     return factorise(network.layout, network.z_ohm, network.p_ohm, network.element_ohm)
 
 
-def with_ohms(network: Network, values: list[complex]) -> Network:
-    """Return the network with these impedances; a zero becomes a microhm where elements could close a loop of zeros."""
-    count = network.layout.n_elements
-    ohms = np.resize(np.array(values, dtype=complex), count)
+def sound(network: Network, elements: NDArray[np.int64], values: list[complex]) -> NDArray[np.complex128]:
+    """Return impedances for some elements; a zero becomes a microhm where it would close a loop of zeros."""
+    layout = network.layout
+    ohms = np.resize(np.array(values, dtype=complex), elements.size)
+    head = layout.start_node[np.diag(network.z_ohm) == 0]  # a ground electrode has no impedance along it either
+    a, b = layout.node_a[elements], layout.node_b[elements]
+    ohms[np.isin(a, head) & (b == a + 1) & (ohms == 0)] = 1e-6
     zeros = np.flatnonzero(ohms == 0)
     ohms[zeros[1:]] = 1e-6 * (1 + np.arange(max(zeros.size - 1, 0)))
-    return replace(network, element_ohm=ohms)
+    return ohms
+
+
+def with_ohms(network: Network, values: list[complex]) -> Network:
+    """Return the network with these impedances, as far as they are sound."""
+    return replace(network, element_ohm=sound(network, np.arange(network.layout.n_elements), values))
+
+
+def test_an_electrode_shorted_by_an_element_is_refused() -> None:
+    network = random_network(21, elements=6)
+    head = network.layout.start_node[np.diag(network.z_ohm) == 0]
+    across = np.flatnonzero(np.isin(network.layout.node_a, head) & (network.layout.node_b == network.layout.node_a + 1))
+    assert across.size, "the random network of this seed has such an element"
+    ohms = network.element_ohm.copy()
+    ohms[across[0]] = 0
+    with pytest.raises(SolverError, match=f"elements {across[0]} close a loop of zero ohms"):
+        factored(replace(network, element_ohm=ohms))
 
 
 @often
@@ -51,7 +71,7 @@ def test_cases_share_one_preparation(seed: int, after: list[complex], order: lis
     ports = factored(network).prepare(np.arange(5))
     injection, emf = sources(seed, network.layout)
     chosen = np.array(order[:3])
-    value = with_ohms(replace(network, layout=Layout([0, 0], [0, 0, 0], [1, 1, 1])), after).element_ohm  # type: ignore[arg-type]
+    value = sound(network, chosen, after)
     ohms = network.element_ohm.copy()
     ohms[chosen] = value
     fresh = factored(replace(network, element_ohm=ohms)).solve(injection, emf)
