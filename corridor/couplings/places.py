@@ -10,11 +10,11 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from corridor.dictionary import GONE
 from corridor.site.model import Site
 
 __all__ = ["conducts", "isolating_places", "lines_at", "meetings"]
 
-GONE = ("proposed", "removed")
 CONTAINERS = ("duct", "duct_bank", "casing")  # around a conductor, kept apart from it
 JOINT_REACH_M = 0.5  # an isolating joint belongs to what happens on its line this near
 

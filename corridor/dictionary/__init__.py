@@ -3,6 +3,7 @@
 from corridor.dictionary.inputs import (
     ASSETS,
     EVIDENCE,
+    GONE,
     INPUT_TABLES,
     STRUCTURE_KINDS,
     UTILITIES,
@@ -14,6 +15,7 @@ from corridor.dictionary.schema import Column, Table
 __all__ = [
     "ASSETS",
     "EVIDENCE",
+    "GONE",
     "GRADES",
     "INPUT_TABLES",
     "MODES",

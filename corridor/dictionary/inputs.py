@@ -21,6 +21,7 @@ EVIDENCE = ("recorded", "observed", "measured", "inferred", "suspected")
 JOINTS = ("welded", "bonded", "gasketed", "insulated", "unknown")
 SHEATH_BONDING = ("both_ends", "one_end", "cross", "none", "unknown")
 STATUS = ("in_service", "out_of_service", "abandoned", "proposed", "removed", "unknown")
+GONE = ("proposed", "removed")  # statuses of lines that aren't in the ground
 
 _INSPIRE = "INSPIRE utility networks"
 _MUDDI = "OGC MUDDI 23-024"

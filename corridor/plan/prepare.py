@@ -1,37 +1,101 @@
-"""From records and chosen hook-ups to a model that can be solved: growth, soil, stakes and drives."""
+"""From records and chosen hook-ups to a model that can be solved: couplings, growth, soil, stakes and drives."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from shapely import MultiPolygon, Polygon
 
+from corridor.couplings import find_couplings
 from corridor.couplings.model import Couplings
+from corridor.errors import EquipmentError
+from corridor.network.build import build_network
 from corridor.network.model import Network
 from corridor.network.part import part_of
-from corridor.network.reach import grow, reach_graph
+from corridor.network.reach import Growth, grow, reach_graph
+from corridor.plan.hookups import find_hookups
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
 from corridor.tone.assemble import Placement, build_model
 from corridor.tone.cases import soil_range
 from corridor.tone.drive import Drive, place
 from corridor.tone.hookup import HookUp
+from corridor.tone.leaving import leaving_share
 from corridor.tone.model import SoilRange, ToneModel
-from corridor.tone.solve import ToneSolution
 
-__all__ = ["Prepared", "hookup_of", "leaving_share", "prepare"]
+__all__ = ["Connected", "Prepared", "connect", "hookup_of", "prepare", "refuse_low_induction"]
+
+SECTION_GUESS_M = 2.0  # mean length, to foresee how many sections a growth needs
+
+
+@dataclass(frozen=True)
+class Connected:
+    """What a site's records connect: couplings, the network of all lines, and the table ``hookups``."""
+
+    site: Site
+    couplings: Couplings
+    network: Network
+    hookups: gpd.GeoDataFrame
 
 
 @dataclass(frozen=True)
 class Prepared:
-    """A model with the hook-ups placed on it, and how far it reaches."""
+    """A model with the hook-ups placed on it, and how far it reaches.
+
+    ``reach_m`` is the distance grown along metal from the seeds; ``cut`` the number of nodes where metal goes on beyond
+    it, and ``leaving_share`` the largest share of a hook-up current that leaves there. ``stopped`` says that the limit
+    of sections or distance ended the growth before the share was small enough.
+    """
 
     model: ToneModel
     drives: tuple[Drive, ...]
     soil: SoilRange
     reach_m: float
-    cut_nodes: tuple[str, ...]
+    cut: int
+    leaving_share: float
+    stopped: bool
+
+    def reach_text(self) -> str:
+        """Return how far the network solved reaches, in words."""
+        if not self.cut:
+            return "the network solved is all that the records join to the targets, nothing is cut off"
+        text = f"the network solved reaches {self.reach_m:.0f} m out; {self.leaving_share:.1%} of the output leaves it"
+        return f"{text} (stopped at the settings' limit)" if self.stopped else text
+
+
+def connect(
+    site: Site,
+    *,
+    equipment: Equipment,
+    settings: Settings,
+    lines: Iterable[str] | None = None,
+    area: Polygon | MultiPolygon | None = None,
+) -> Connected:
+    """Find couplings, build the network and find the hook-ups of a site.
+
+    Parameters
+    ----------
+    site : Site
+        The records.
+    equipment, settings
+        What can be connected, and the thresholds.
+    lines : iterable of str, optional
+        Targets; default every conductive line.
+    area : Polygon or MultiPolygon, optional
+        Keep only hook-ups in here.
+
+    Returns
+    -------
+    Connected
+    """
+    couplings = find_couplings(site, settings=settings)
+    network = build_network(site, couplings.bonds_found, settings=settings)
+    hookups = find_hookups(
+        site, couplings.bonds_found, equipment=equipment, settings=settings, network=network, lines=lines, area=area
+    )
+    return Connected(site, couplings, network, hookups)
 
 
 def hookup_of(row: pd.Series) -> HookUp:
@@ -41,34 +105,46 @@ def hookup_of(row: pd.Series) -> HookUp:
     return HookUp(row["mode"], str(row["line_id"]), structure, float(row["at_m"]), stake)
 
 
+def refuse_low_induction(hookup: HookUp, frequency_hz: float, equipment: Equipment) -> None:
+    """Raise if the equipment's loop can't be tuned so low.
+
+    Raises
+    ------
+    EquipmentError
+        If an induction hook-up is asked for below the equipment's ``induction_min_hz``.
+    """
+    if hookup.mode == "induction" and frequency_hz < equipment.induction_min_hz:
+        message = (
+            f"equipment {equipment.name}: expected {equipment.induction_min_hz:g} Hz or more for induction, "
+            f"got {frequency_hz:g} Hz; take a higher frequency, a clamp or a direct connection"
+        )
+        raise EquipmentError(message)
+
+
 def prepare(
-    site: Site,
+    connected: Connected,
     hookups: Sequence[HookUp],
     names: Sequence[str],
     *,
-    seeds: set[str],
-    couplings: Couplings,
-    network: Network,
-    frequency_max_hz: float,
+    frequencies_hz: Sequence[float],
     equipment: Equipment,
     settings: Settings,
 ) -> Prepared:
-    """Grow the network from the seeds, cut it into sections and place the hook-ups.
+    """Grow the network from the hook-ups' lines, cut it into sections and place the hook-ups.
+
+    It grows until no more than ``settings.solver.leaving_share`` of any hook-up current leaves it, at the lowest and
+    the highest frequency of the run, or until the settings' limits.
 
     Parameters
     ----------
-    site : Site
-        The records.
+    connected : Connected
+        The whole site.
     hookups : sequence of HookUp
         With ``at_m`` filled.
     names : sequence of str
         Their ids.
-    seeds : set of str
-        line_id of the lines from which the network grows.
-    couplings, network
-        Of the whole site.
-    frequency_max_hz : float
-        Bounds the section lengths.
+    frequencies_hz : sequence of float
+        Of the run; the highest bounds the section lengths.
     equipment, settings
         Stake, loop and solver settings.
 
@@ -81,18 +157,50 @@ def prepare(
     HookUpError
         If a hook-up's line carries no tone.
     """
-    solver = settings.solver
-    graph = reach_graph(network, couplings)
-    distance, step = solver.growth_step_m, solver.growth_step_m
+    solver, network = settings.solver, connected.network
+    graph = reach_graph(network, connected.couplings)
     lengths = network.spans.set_index("span_id").geometry.length
-    grown = grow(network, couplings, sorted(seeds), distance_m=distance, graph=graph)
-    while grown.cut_nodes and distance < solver.growth_max_m:
-        wider = grow(network, couplings, sorted(seeds), distance_m=distance + step, graph=graph)
-        if lengths.loc[list(wider.spans)].sum() / 2.0 > solver.section_limit:  # sections are about 2 m
-            break
-        grown, distance, step = wider, distance + step, 2 * step
-    part = part_of(network, grown.spans.keys())
-    lines = site.lines[site.lines["line_id"].isin(grown.lines)]
+    seeds = sorted({hookup.line_id for hookup in hookups})
+
+    def grown(distance_m: float) -> Growth:
+        return grow(network, connected.couplings, seeds, distance_m=distance_m, graph=graph)
+
+    def fits(growth: Growth) -> bool:
+        return bool(lengths.loc[list(growth.spans)].sum() / SECTION_GUESS_M <= solver.section_limit)
+
+    distance = min(solver.growth_step_m, solver.growth_max_m)
+    growth = grown(distance)
+    while True:
+        model, drives, soil = _placed(
+            connected, growth, hookups, names, frequency_max_hz=max(frequencies_hz), equipment=equipment,
+            settings=settings,
+        )  # fmt: skip
+        cuts = [model.node_of[name] for name in growth.cut_nodes if name in model.node_of]
+        share = leaving_share(
+            model, drives, cuts, frequencies_hz=(min(frequencies_hz), max(frequencies_hz)), soil=soil,
+            equipment=equipment,
+        )  # fmt: skip
+        wider_m = min(2 * distance, solver.growth_max_m)
+        enough = share <= solver.leaving_share
+        if enough or wider_m <= distance or not fits(wider := grown(wider_m)):
+            return Prepared(model, drives, soil, distance, len(cuts), share, not enough)
+        growth, distance = wider, wider_m
+
+
+def _placed(
+    connected: Connected,
+    growth: Growth,
+    hookups: Sequence[HookUp],
+    names: Sequence[str],
+    *,
+    frequency_max_hz: float,
+    equipment: Equipment,
+    settings: Settings,
+) -> tuple[ToneModel, tuple[Drive, ...], SoilRange]:
+    """Return the model of what has grown, with the hook-ups on it, and its soil."""
+    site = connected.site
+    part = part_of(connected.network, growth.spans.keys())
+    lines = site.lines[site.lines["line_id"].isin(growth.lines)]
     soil = soil_range(site.soil, lines, settings.soil)
     geometry = site.lines.set_index("line_id").geometry
     stakes, leads = {}, []
@@ -123,7 +231,7 @@ def prepare(
         )
         for name, hookup in zip(names, hookups, strict=True)
     )
-    return Prepared(model, drives, soil, distance, grown.cut_nodes)
+    return model, drives, soil
 
 
 def _square_stake(hookup: HookUp, line: gpd.GeoSeries, settings: Settings) -> tuple[float, float]:
@@ -135,14 +243,3 @@ def _square_stake(hookup: HookUp, line: gpd.GeoSeries, settings: Settings) -> tu
     point = line.interpolate(at)
     distance = settings.hookups.stake_distance_m
     return point.x - along[1] * distance, point.y + along[0] * distance
-
-
-def leaving_share(solution: ToneSolution, cut_nodes: Sequence[str]) -> float:
-    """Return the largest share of a hook-up current that stands where the network solved was cut; nominal case."""
-    model = solution.model
-    nodes = [model.node_of[name] for name in cut_nodes if name in model.node_of]
-    if not nodes:
-        return 0.0
-    section = np.searchsorted(model.layout.start_node, nodes, side="right") - 1
-    lowest = solution.results[solution.frequencies_hz[0], solution.cases[0].name]
-    return float(np.abs(lowest.current_a[section]).max(initial=0.0))

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from shapely import LineString, MultiPolygon, Polygon
 from shapely.ops import substring
 
-from corridor.dictionary import GRADES
+from corridor.dictionary import GONE, GRADES
 from corridor.errors import InputError
 from corridor.frames import stamp, table_frame
 from corridor.plan.stretches import NOTHING, Stretch, best_choices, cells, cut_stretches
@@ -34,7 +34,6 @@ __all__ = ["build_strategy", "strategy_totals"]
 Row = dict[str, Any]
 
 _KEY = ["hookup_id", "frequency_hz", "level_ma"]
-_GONE = ("proposed", "removed")
 _RANK = {grade: rank for rank, grade in enumerate(GRADES)}
 _MISSING = len(GRADES)  # no prediction: worse than every grade
 _MISTAKEN_REACH_M = 20.0  # a conductor farther away isn't taken for the target (engineering estimate)
@@ -102,7 +101,7 @@ def build_strategy(
     InputError
         If a candidate names a hook-up or a grade that doesn't exist.
     """
-    lines = site.lines[~site.lines["status"].isin(_GONE).to_numpy()].sort_values("line_id", kind="stable")
+    lines = site.lines[~site.lines["status"].isin(GONE).to_numpy()].sort_values("line_id", kind="stable")
     wanted = set(lines["line_id"]) if targets is None else {str(target) for target in targets}
     lines = lines[lines["line_id"].isin(wanted).to_numpy()]
     choices = _choices(candidates, hookups, outputs, settings)
@@ -331,7 +330,7 @@ def _parts(shape: LineString, area: Polygon | MultiPolygon | None) -> list[tuple
 def _name_neighbours(rows: list[Row], lines: gpd.GeoDataFrame) -> None:
     """Name the nearest conductor in plan where tone can't show the line: that is what a crew would mark."""
     lost = [row for row in rows if row["grade_worst"] == "untraceable"]
-    conductors = lines[((lines["conductive"] == "yes") & ~lines["status"].isin(_GONE)).to_numpy()]
+    conductors = lines[((lines["conductive"] == "yes") & ~lines["status"].isin(GONE)).to_numpy()]
     if not lost or conductors.empty:
         return
     shapes, ids = conductors.geometry.to_numpy(), conductors["line_id"].to_numpy(dtype=object)

@@ -9,12 +9,12 @@ from typing import Any
 import networkx as nx
 import pandas as pd
 
+from corridor.dictionary import GONE
 from corridor.plan.gate import Tie, hazard
 
 __all__ = ["hazard_ties"]
 
 _CERTAIN_EVIDENCE = ("recorded", "observed", "measured")
-_GONE = ("proposed", "removed")
 _EARTH = "earth"
 
 
@@ -42,7 +42,7 @@ def hazard_ties(
         of connections. Uncertain ones are one for each uncertain bond that leaves the target's certain group towards
         such a line: the bonds to check.
     """
-    rows = {str(row["line_id"]): row for row in lines.to_dict("records") if row.get("status") not in _GONE}
+    rows = {str(row["line_id"]): row for row in lines.to_dict("records") if row.get("status") not in GONE}
     hazards = {line_id: kind for line_id, row in rows.items() if (kind := hazard(row))}
     certain, doubtful = _graphs(rows, bonds_found, links)
     group_of = {line: n for n, group in enumerate(_components(certain)) for line in group}

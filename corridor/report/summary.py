@@ -113,8 +113,7 @@ def _basis(review: Any) -> list[str]:
     frequencies = ", ".join(f"{f:g}" for f in facts["frequencies_hz"])
     return [
         f"Solved: {facts['sections']} sections, cases {', '.join(facts['cases'])}, at {frequencies} Hz",
-        f"Network solved reaches {facts['reach_m']:.0f} m out, {percent(facts['leaving_share'])} of the output leaves;"
-        f" soil {facts['soil']}",
+        f"Reach: {facts['reach']}; soil {facts['soil']}",
         f"Grades: peak within {grades.offset_tolerance_m:g} m, depth within {percent(grades.depth_tolerance_share)},"
         f" receiver floor {grades.floor_nt:g} nT; {equipment_note(review.equipment)}",
     ]

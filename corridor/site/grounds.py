@@ -5,6 +5,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from corridor.dictionary import GONE
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.tables import default_rules
 
@@ -91,7 +92,7 @@ def _chosen(
         met["at"].isin(["start", "end"])
         & met["utility"].isin(_UTILITIES)
         & (met["conductive"] == "yes")
-        & ~met["status"].isin(["proposed", "removed"])
+        & ~met["status"].isin(GONE)
         & (met["isolated"] != "yes")
         & (met["sheath_bonding"] != "none")
         & ~met["structure_id"].isin(settled)

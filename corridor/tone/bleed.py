@@ -23,10 +23,12 @@ from corridor.tone.tree import factorise
 __all__ = ["Entry", "Hop", "Path", "decompose", "trace_paths"]
 
 Complex = NDArray[np.complex128]
+Label = tuple[str, str, str, int]  # from_line, kind, through, node
 
 SOURCE = ""  # stands for the transmitter and its stake among the lines
 STAKE = "ground stake"
 MIN_SHARE = 0.05  # smaller parts are summed up in one row
+LEAST_SHARE = 0.001  # smaller parts aren't followed; a line has few hundred, so its largest is always above
 
 
 @dataclass(frozen=True)
@@ -86,10 +88,11 @@ def decompose(
     solution: Solution,
     system: tuple[Complex, Complex, Complex],
     *,
-    drive: Drive,
+    drives: Sequence[Drive],
     source: tuple[Complex, Complex],
-    threshold_a: float,
-) -> dict[str, list[Entry]]:
+    threshold_a: Sequence[float],
+    min_share: float = LEAST_SHARE,
+) -> list[dict[str, list[Entry]]]:
     """Split the current of every line above a threshold into the parts that other lines and the transmitter drive.
 
     Parameters
@@ -97,47 +100,73 @@ def decompose(
     model : ToneModel
         The network.
     solution : Solution
-        One column, per unit source.
+        A column per hook-up, per unit source.
     system : tuple of three ndarrays
         Z and P, (n, n), and the elements' impedances, (m,), ohm, that gave the solution.
-    drive : Drive
-        The hook-up.
+    drives : sequence of Drive
+        The hook-ups, k of them.
     source : tuple of two ndarrays
-        Injection (nodes, 1) and voltage in series (n, 1) that gave the solution.
-    threshold_a : float
-        Lines whose largest current is smaller, in the solution's unit, are left out.
+        Injection (nodes, k) and voltage in series (n, k) that gave the solution.
+    threshold_a : sequence of float
+        Per hook-up: lines whose largest current is smaller, in the solution's unit, are left out.
+    min_share : float
+        Entries with a smaller share, in magnitude, are left out; with 0 the shares of a line sum to 1.
 
     Returns
     -------
-    dict
-        line_id to its entries, largest share first.
+    list of dict
+        Per hook-up line_id to its entries, largest share first.
     """
     z, p, _ = system
-    owner = np.where(model.line_index >= 0, model.line_index, len(model.line_ids))
-    order = np.argsort(owner, kind="stable")
-    first = np.searchsorted(owner[order], np.arange(len(model.line_ids) + 1))
-    current, leak = solution.current_a[:, 0], solution.leak_a[:, 0]
-    present = np.unique(owner)
-    induced = np.add.reduceat(z[:, order] * current[order], first[present], axis=1)
-    raised = np.add.reduceat(p[:, order] * leak[order], first[present], axis=1)
-    entries = {}
+    threshold = np.asarray(threshold_a, dtype=float)
+    owners = _Owners(model)
+    found: list[dict[str, list[Entry]]] = [{} for _ in drives]
     for index, line_id in enumerate(model.line_ids):
         own = model.sections_of(line_id)
-        if own.size and np.abs(current[own]).max() >= threshold_a:
-            part = _LinePart(model, system, index)
-            outside = np.flatnonzero(present != index)
-            fields = _Outside(-induced[np.ix_(part.sections, outside)], raised[np.ix_(part.sections, outside)])
-            names = [model.line_ids[k] if k < len(model.line_ids) else SOURCE for k in present[outside]]
-            entries[line_id] = part.entries(solution, drive, source, (fields, names))
-    return entries
+        if not own.size:
+            continue
+        columns = np.flatnonzero(np.abs(solution.current_a[own]).max(axis=0) >= threshold)
+        if not columns.size:
+            continue
+        part = _LinePart(model, system, index)
+        chosen = Solution(
+            *(x[:, columns] for x in (solution.current_a, solution.leak_a, solution.element_a, solution.node_v))
+        )
+        split = part.split(chosen, (source[0][:, columns], source[1][:, columns]), (z, p), owners)
+        for k, column in enumerate(columns):
+            hop = (SOURCE, "hook-up", drives[int(column)].hookup.mode, drives[int(column)].node)
+            shares = split.of_hookup(k)
+            found[int(column)][line_id] = part.entries(shares, chosen.leak_a[:, k], hop, owners, min_share=min_share)
+    return found
+
+
+class _Owners:
+    """Whose each section is; the transmitter's stakes come last."""
+
+    def __init__(self, model: ToneModel) -> None:
+        self.of_section = np.where(model.line_index >= 0, model.line_index, len(model.line_ids))
+        self.order = np.argsort(self.of_section, kind="stable")
+        self.present, self._first = np.unique(self.of_section[self.order], return_index=True)
+        self.names = [model.line_ids[k] if k < len(model.line_ids) else SOURCE for k in self.present]
+
+    def sums(self, values: Complex) -> Complex:
+        """Return what each owner's sections add up to, (owners, k), from values (n, k)."""
+        return np.asarray(np.add.reduceat(values[self.order], self._first, axis=0))
 
 
 @dataclass(frozen=True)
-class _Outside:
-    """Voltage induced and soil potential raised along a line by each other line, (own sections, lines)."""
+class _Split:
+    """The parts of a line's current where it is largest, a column per hook-up; ``whole_a`` is their sum, solved."""
 
-    emf_v: Complex
-    soil_v: Complex
+    whole_a: Complex  # (k,)
+    gates_a: Complex  # (bonds and junctions, k)
+    hookup_a: Complex  # (k,)
+    induced_a: Complex  # (owners, k)
+    leaked_a: Complex  # (owners, k)
+
+    def of_hookup(self, k: int) -> "_Split":
+        """Return the column of one hook-up."""
+        return _Split(*(part[..., [k]] for part in vars(self).values()))
 
 
 class _LinePart:
@@ -145,7 +174,7 @@ class _LinePart:
 
     def __init__(self, model: ToneModel, system: tuple[Complex, Complex, Complex], index: int) -> None:
         z, p, ohms = system
-        self._model, self._line = model, model.line_ids[index]
+        self._model, self._line, self._index = model, model.line_ids[index], index
         self.sections = np.flatnonzero(model.line_index == index)
         chains = model.layout.chain[self.sections]
         _, local_chain = np.unique(chains, return_inverse=True)
@@ -163,39 +192,63 @@ class _LinePart:
         )
         grid = np.ix_(self.sections, self.sections)
         self._alone = factorise(layout, z[grid], p[grid], ohms[self._inner])
+        self._gate_labels = self._labels_of_gates()
 
-    def entries(
-        self, solution: Solution, drive: Drive, source: tuple[Complex, Complex], outside: tuple[_Outside, list[str]]
-    ) -> list[Entry]:
-        """Return what drives the line's current at its largest, by part."""
-        fields, names = outside
-        injected, series = source
-        gates, others = len(self._outer), len(names)
-        columns = gates + 1 + 2 * others
-        injection = np.zeros((len(self.nodes), columns), dtype=np.complex128)
-        emf = np.zeros((len(self.sections), columns), dtype=np.complex128)
-        soil = np.zeros_like(emf)
-        at = np.searchsorted(self.nodes, self._gate)
-        injection[at, np.arange(gates)] = self._sign * solution.element_a[self._outer, 0]
-        injection[:, gates] = injected[self.nodes, 0]
-        emf[:, gates] = series[self.sections, 0]
-        emf[:, gates + 1 : gates + 1 + others] = fields.emf_v
-        soil[:, gates + 1 + others :] = fields.soil_v
-        alone = self._alone.solve(injection, emf, soil)
-        conducting = ~self._model.electrode_mask[self.sections]
-        whole = solution.current_a[self.sections, 0]
-        peak = int(np.where(conducting, np.abs(whole), -1.0).argmax())
-        parts, total = alone.current_a[peak], whole[peak]
-        labels = [*self._gate_labels(), (SOURCE, "hook-up", drive.hookup.mode, drive.node)]
-        labels += [(name, "induced", "", -1) for name in names]
-        labels += [(name, "leakage", self._ground_of(solution, name), -1) for name in names]
-        found = [
-            Entry(self._line, *label, complex(part), float((part * np.conj(total)).real / abs(total) ** 2))
-            for label, part in zip(labels, parts, strict=True)
-        ]
+    def split(
+        self, solution: Solution, source: tuple[Complex, Complex], fields: tuple[Complex, Complex], owners: _Owners
+    ) -> _Split:
+        """Return what drives the line's current at its largest, for every hook-up.
+
+        By reciprocity one solution with a volt in series where the current is largest gives the weight there of every
+        voltage along the line (its current), of every current fed in (minus its potential) and of every soil potential
+        (minus its leak).
+        """
+        (injected, series), (z, p) = source, fields
+        sections, count = self.sections, solution.current_a.shape[1]
+        whole = solution.current_a[sections]
+        conducting = ~self._model.electrode_mask[sections]
+        peak = np.where(conducting[:, None], np.abs(whole), -1.0).argmax(axis=0)
+        places, which = np.unique(peak, return_inverse=True)
+        volt = np.zeros((sections.size, places.size), dtype=np.complex128)
+        volt[places, np.arange(places.size)] = 1.0
+        weight = self._alone.solve(np.zeros((self.nodes.size, places.size)), volt)
+        current, node = weight.current_a[:, which], weight.node_v[:, which]
+        along, around = weight.current_a.T @ z[sections], weight.leak_a.T @ p[sections]
+        gate = node[np.searchsorted(self.nodes, self._gate)]
+        return _Split(
+            whole[peak, np.arange(count)],
+            gates_a=-gate * self._sign[:, None] * solution.element_a[self._outer],
+            hookup_a=(current * series[sections]).sum(axis=0) - (node * injected[self.nodes]).sum(axis=0),
+            induced_a=-owners.sums(along[which].T * solution.current_a),
+            leaked_a=-owners.sums(around[which].T * solution.leak_a),
+        )
+
+    def entries(self, split: _Split, leak: Complex, hookup: Label, owners: _Owners, *, min_share: float) -> list[Entry]:
+        """Return the parts of one hook-up's split as entries, largest share first."""
+        outside = np.flatnonzero(owners.present != self._index)
+        parts = np.concatenate(
+            [split.gates_a[:, 0], split.hookup_a, split.induced_a[outside, 0], split.leaked_a[outside, 0]]
+        )
+        whole = split.whole_a[0]
+        shares = (parts * np.conj(whole)).real / abs(whole) ** 2
+        gates, others = self._outer.size, outside.size
+        found = []
+        for at in np.flatnonzero(np.abs(shares) >= min_share):
+            if at < gates:
+                label = self._gate_labels[at]
+            elif at == gates:
+                label = hookup
+            else:
+                owner = outside[(at - gates - 1) % others]
+                if at <= gates + others:
+                    label = (owners.names[owner], "induced", "", -1)
+                else:
+                    ground = self._ground_of(leak, owner, owners)
+                    label = (owners.names[owner], "leakage", ground, -1)
+            found.append(Entry(self._line, *label, complex(parts[at]), float(shares[at])))
         return sorted(found, key=lambda e: (-e.share, e.from_line, e.kind, e.through))
 
-    def _gate_labels(self) -> list[tuple[str, str, str, int]]:
+    def _labels_of_gates(self) -> list[Label]:
         labels = []
         for element_index, node in zip(self._outer, self._gate, strict=True):
             element = self._model.elements[element_index]
@@ -204,13 +257,12 @@ class _LinePart:
             labels.append((other, kind, element.source_id, int(node)))
         return labels
 
-    def _ground_of(self, solution: Solution, name: str) -> str:
+    def _ground_of(self, leak: Complex, owner: int, owners: _Owners) -> str:
         """Name the ground that leaks most of a line's current, if that is a ground and not the line's own metal."""
-        if name == SOURCE:
+        if owners.names[owner] == SOURCE:
             return STAKE
-        owner = self._model.line_ids.index(name)
-        sections = np.flatnonzero(self._model.line_index == owner)
-        most = int(sections[np.abs(solution.leak_a[sections, 0]).argmax()])
+        sections = np.flatnonzero(owners.of_section == owners.present[owner])
+        most = int(sections[np.abs(leak[sections]).argmax()])
         rod = most - self._model.n_conducting
         return self._model.electrodes[rod].name if rod >= 0 else ""
 
@@ -253,7 +305,7 @@ def trace_paths(
             steps = [best[pair] for pair in pairwise(before)]
             paths.append(Path(line_id, _hops([*steps, entry], currents_a), entry.share))
         rest = 1.0 - sum(entry.share for entry in large)
-        if len(large) < len(entries[line_id]):
+        if len(large) < len(entries[line_id]) or abs(rest) > LEAST_SHARE:
             paths.append(Path(line_id, (), rest))
     return paths
 

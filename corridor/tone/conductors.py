@@ -11,7 +11,7 @@ from corridor.errors import DomainError
 from corridor.site.materials import Coating, Metal, coating, metal
 from corridor.tone.internal import coating_admittance, internal_impedance
 
-__all__ = ["Conductor", "conductor", "conductors", "propagation_per_m"]
+__all__ = ["Conductor", "characteristic_ohm", "conductor", "conductors", "propagation_per_m"]
 
 MM2_PER_M2 = 1e6
 SHEATH_WALL_MM = 1.5  # extruded lead or aluminium sheath (engineering estimate)
@@ -186,7 +186,27 @@ def _or(value: float, other: float) -> float:
 def propagation_per_m(
     series: complex, leakage: complex, *, radius_m: float, frequency_hz: float, resistivity_ohm_m: float
 ) -> float:
-    """Return |Gamma| of a buried conductor from its infinite-line parameters; only used to choose section lengths.
+    """Return |Gamma| of a buried conductor from its infinite-line parameters; only used to choose section lengths."""
+    z, y = _line_parameters(
+        series, leakage, radius_m=radius_m, frequency_hz=frequency_hz, resistivity_ohm_m=resistivity_ohm_m
+    )
+    return math.sqrt(abs(z * y))
+
+
+def characteristic_ohm(
+    series: complex, leakage: complex, *, radius_m: float, frequency_hz: float, resistivity_ohm_m: float
+) -> float:
+    """Return |Zc| of a buried conductor from its infinite-line parameters, ohm; infinite for one that doesn't leak."""
+    z, y = _line_parameters(
+        series, leakage, radius_m=radius_m, frequency_hz=frequency_hz, resistivity_ohm_m=resistivity_ohm_m
+    )
+    return math.sqrt(abs(z / y)) if y else math.inf
+
+
+def _line_parameters(
+    series: complex, leakage: complex, *, radius_m: float, frequency_hz: float, resistivity_ohm_m: float
+) -> tuple[complex, complex]:
+    """Return z in ohm/m and y in S/m of the infinite line.
 
     z adds the earth return by Wedepohl and Wilcox's leading term (1973), y puts the coating in series with the soil.
     """
@@ -196,4 +216,4 @@ def propagation_per_m(
     z = series + complex(omega * 1e-7 * math.pi / 2, omega * 2e-7 * span)
     soil = TWO_PI / (resistivity_ohm_m * span)
     y = soil if math.isinf(abs(leakage)) else 1 / (1 / leakage + 1 / soil) if leakage else 0j
-    return math.sqrt(abs(z * y))
+    return z, y

@@ -16,6 +16,7 @@ from corridor.tone.hookup import HookUp
 from corridor.tone.layout import Solution
 from corridor.tone.model import ToneModel
 from corridor.tone.sources import (
+    LIMITS,
     ClampSource,
     LoopSource,
     clamp_emf_v,
@@ -72,11 +73,14 @@ class Output:
         Impedance that the source sees; NaN for induction.
     available_a : ndarray of float
         Largest current at the hook-up within the source's limits.
+    limited_by : ndarray of int8
+        Position in ``LIMITS`` of the limit that sets it.
     """
 
     reference_a: Complex
     loop_ohm: Complex
     available_a: NDArray[np.float64]
+    limited_by: NDArray[np.int8]
 
 
 def place(model: ToneModel, hookup: HookUp, line: BaseGeometry, *, stake: str | None, equipment: Equipment) -> Drive:
@@ -183,6 +187,7 @@ def unit_output(solution: Solution, drives: Sequence[Drive], *, frequency_hz: fl
     reference = np.ones(len(drives), dtype=np.complex128)
     loop = np.full(len(drives), complex(math.nan, math.nan))
     available = np.zeros(len(drives))
+    limited_by = np.full(len(drives), LIMITS.index("power"), dtype=np.int8)  # a loop's only limit
     source = equipment.transmitter
     for k, drive in enumerate(drives):
         target = solution.current_a[drive.section, k]
@@ -195,12 +200,14 @@ def unit_output(solution: Solution, drives: Sequence[Drive], *, frequency_hz: fl
                 max_current_a=source.max_current_ma / MA_PER_A,
                 max_power_w=source.max_power_w,
             )
-            available[k] = float(limits.current_a)
+            available[k], limited_by[k] = float(limits.current_a), int(limits.limited_by)
         elif drive.hookup.mode == "clamp" and equipment.clamp is not None:
             reference[k], loop[k] = target, 1.0 / target
             core = _clamp_source(equipment.clamp, source.max_voltage_v)
             total = loop[k] + complex(clamp_series_ohm(frequency_hz, core))
-            available[k] = float(clamp_emf_v(frequency_hz, core)) / abs(total)
+            emf = float(clamp_emf_v(frequency_hz, core))
+            available[k] = emf / abs(total)
+            limited_by[k] = LIMITS.index("voltage" if emf >= core.max_voltage_v / core.turns else "saturation")
         elif equipment.loop is not None:
             coil = equipment.loop
             moment = loop_moment_am2(
@@ -213,7 +220,7 @@ def unit_output(solution: Solution, drives: Sequence[Drive], *, frequency_hz: fl
                 ),
             )
             reference[k], available[k] = target, abs(target) * float(moment)
-    return Output(reference, loop, available)
+    return Output(reference, loop, available, limited_by)
 
 
 def _clamp_source(clamp: Clamp, max_voltage_v: float) -> ClampSource:

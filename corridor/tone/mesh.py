@@ -152,9 +152,7 @@ def cut_line(
     xy = shapely.get_coordinates(shapely.line_interpolate_point(line, measure))
     cuts = np.searchsorted(measure, joints_m[(joints_m > first) & (joints_m < last)])
     bounds = [0, *cuts.tolist(), len(measure) - 1]
-    return [
-        Piece(line_id, xy[a : b + 1], measure[a : b + 1]) for a, b in pairwise(bounds) if b > a
-    ]
+    return [Piece(line_id, xy[a : b + 1], measure[a : b + 1]) for a, b in pairwise(bounds) if b > a]
 
 
 def _stops(line: LineString, fixed: Real, ends: tuple[float, float], shortest_m: float) -> Real:

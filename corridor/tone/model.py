@@ -16,6 +16,7 @@ __all__ = ["Electrode", "Element", "SoilRange", "ToneModel"]
 
 Real = NDArray[np.float64]
 
+
 @dataclass(frozen=True)
 class SoilRange:
     """Soil resistivity, nominal, low and high, and its relative permittivity."""

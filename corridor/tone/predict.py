@@ -11,12 +11,19 @@ from shapely.geometry.base import BaseGeometry
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.earth import propagation_constant
-from corridor.tone.field import SurfaceField, eddy_matrices, field_matrices, profile_points, profile_weights
+from corridor.tone.field import (
+    SurfaceField,
+    eddy_matrices,
+    field_matrices,
+    left_of,
+    profile_points,
+    profile_weights,
+)
 from corridor.tone.model import ToneModel
 from corridor.tone.receiver import Reading, station_readings
 from corridor.tone.solve import ToneSolution
 
-__all__ = ["Prediction", "Stations", "compass", "peak_owner", "predict", "set_stations"]
+__all__ = ["Prediction", "Stations", "compass", "peak_owners", "predict", "set_stations"]
 
 Real = NDArray[np.float64]
 
@@ -52,8 +59,8 @@ class Stations:
 class Prediction:
     """Readings at stations, per ampere of hook-up current; arrays of shape (stations, drives, frequencies, cases).
 
-    ``current`` is the complex current on the line itself against the hook-up current; ``reading`` holds arrays of the
-    same shape, its fields in tesla per ampere.
+    ``current`` is the complex current on the line itself against the hook-up current; ``field_t`` and ``inferred_a``
+    are tesla and ampere per ampere, offsets and depths metres.
     """
 
     stations: Stations
@@ -67,9 +74,10 @@ class Prediction:
     masked: NDArray[np.bool_]
 
 
-def compass(vector: Real) -> str:
-    """Return the side of the compass a plan vector points to, in eighths."""
-    return COMPASS[round(float(np.arctan2(vector[1], vector[0])) / (np.pi / 4)) % 8]
+def compass(vectors: Real) -> NDArray[np.object_]:
+    """Return the side of the compass that plan vectors (n, 2) point to, in eighths."""
+    eighth = np.round(np.arctan2(vectors[:, 1], vectors[:, 0]) / (np.pi / 4)).astype(np.int64) % 8
+    return np.array(COMPASS, dtype=object)[eighth]
 
 
 def set_stations(
@@ -135,10 +143,9 @@ def predict(
     currents, leaks = stacked
     fields = _Fields(model, stations, near, offsets)
     low, up = fields.direct(lower), fields.direct(upper)
-    lower_h = low.h_per_current @ currents + low.h_per_leak @ leaks
-    lower_v = low.v_per_current @ currents
-    upper_h = up.h_per_current @ currents + up.h_per_leak @ leaks
-    target_h = low.h_per_current[:, own] @ currents[own] + low.h_per_leak[:, own] @ leaks[own]
+    lower_h, lower_v = low.horizontal_t(currents, leaks), low.vertical_t(currents)
+    upper_h = up.horizontal_t(currents, leaks)
+    target_h = low.of_sections(own).horizontal_t(currents[own], leaks[own])
     del low, up
     fields.add_eddies(solution, stacked, own, ((lower_h, lower_v, target_h, lower), (upper_h, None, None, upper)))
     shape = (len(stations.measure_m), len(offsets), currents.shape[1])
@@ -255,40 +262,42 @@ class _Fields:
         return np.asarray(np.einsum("on,snk->sok", weights, profiles).reshape(-1, count))
 
 
-def peak_owner(
-    solution: ToneSolution, stations: Stations, station: int, *, drive: int, frequency_hz: float, offset_m: float
-) -> str | None:
-    """Return the line whose current makes most of the field at a peak beside the traced line; None if it is its own.
+def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, frequency_hz: float) -> list[str | None]:
+    """Return per station the line whose current makes most of the field at the peak, where that isn't the traced line.
 
     Parameters
     ----------
     solution : ToneSolution
         The nominal case is used.
-    stations : Stations
-        Along the traced line.
-    station : int
-        Which of them.
+    prediction : Prediction
+        Of this solution along the traced line.
     drive : int
-        Column of the hook-up.
+        Column of the hook-up in the solution.
     frequency_hz : float
         One of the solved ones.
-    offset_m : float
-        Where the peak stands.
+
+    Returns
+    -------
+    list of str or None
+        None where the peak is the line's own.
     """
-    model = solution.model
-    here = Stations(
-        stations.line_id,
-        stations.measure_m[[station]],
-        stations.xy_m[[station]],
-        stations.direction[[station]],
-        stations.depth_m,
-    )
-    near = _near_sections(model, here)
+    model, stations = solution.model, prediction.stations
+    d, f = prediction.drives.index(drive), solution.frequencies_hz.index(frequency_hz)
+    owners: list[str | None] = [None] * len(stations.measure_m)
+    lost = np.flatnonzero(prediction.masked[:, d, f, 0])
+    if not lost.size:
+        return owners
+    left = left_of(stations.direction[lost])
+    xy = stations.xy_m[lost] - model.origin_m + prediction.peak_offset_m[lost, d, f, 0, None] * left
+    near = _near_sections(model, stations)
     near = near[~model.electrode_mask[near]]
-    field = _Fields(model, here, near, np.array([offset_m, offset_m + 1.0])).direct(0.0)
+    points = np.column_stack((xy, np.zeros(lost.size)))
+    field = field_matrices(points, model.start_m[near], model.end_m[near], axis=left)
     result = solution.results[frequency_hz, solution.cases[0].name]
-    parts = field.h_per_current[0] * result.current_a[near, drive] + field.h_per_leak[0] * result.leak_a[near, drive]
-    total = np.zeros(len(model.line_ids), dtype=np.complex128)
-    np.add.at(total, model.line_index[near], parts)
-    owner = model.line_ids[int(np.abs(total).argmax())]
-    return None if owner == stations.line_id else owner
+    parts = field.h_per_current * result.current_a[near, drive] + field.h_per_leak * result.leak_a[near, drive]
+    total = np.zeros((len(model.line_ids), lost.size), dtype=np.complex128)
+    np.add.at(total, model.line_index[near], parts.T)
+    for station, index in zip(lost, np.abs(total).argmax(axis=0), strict=True):
+        owner = model.line_ids[int(index)]
+        owners[int(station)] = None if owner == stations.line_id else owner
+    return owners

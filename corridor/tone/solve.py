@@ -40,12 +40,15 @@ class CaseResult:
         What the source sees.
     available_a : ndarray of float, shape (k,)
         Largest hook-up current within the source's limits.
+    limited_by : ndarray of int8, shape (k,)
+        Position in ``corridor.tone.sources.LIMITS`` of the limit that sets it.
     """
 
     current_a: NDArray[np.complex64]
     leak_a: NDArray[np.complex64]
     loop_ohm: NDArray[np.complex128]
     available_a: NDArray[np.float64]
+    limited_by: NDArray[np.int8]
 
 
 @dataclass(frozen=True)
@@ -154,6 +157,7 @@ def _result(solution: Solution, drives: Sequence[Drive], frequency_hz: float, eq
         leak_a=(solution.leak_a / output.reference_a).astype(np.complex64),
         loop_ohm=output.loop_ohm,
         available_a=output.available_a,
+        limited_by=output.limited_by,
     )
 
 

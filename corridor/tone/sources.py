@@ -26,7 +26,7 @@ __all__ = [
     "loop_moment_am2",
 ]
 
-LIMITS = ("level", "voltage", "current", "power")
+LIMITS = ("level", "voltage", "current", "power", "saturation")
 """What can set the output current; ``DirectOutput.limited_by`` holds positions in this tuple."""
 
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(8)

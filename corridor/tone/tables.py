@@ -18,10 +18,10 @@ from corridor.settings import Settings
 from corridor.tone.bleed import SOURCE, Entry, Path
 from corridor.tone.field import left_of
 from corridor.tone.grades import grade, grade_names
-from corridor.tone.predict import Prediction, Stations, compass
+from corridor.tone.predict import Prediction, compass
 from corridor.tone.solve import ToneSolution
 
-__all__ = ["Setting", "graded", "output_a", "paths_table", "sections_table", "stations_table"]
+__all__ = ["NT_PER_T", "Setting", "graded", "output_a", "paths_table", "sections_table", "sides", "stations_table"]
 
 NT_PER_T = 1e9
 _STATIONS = RESULT_TABLES["stations"]
@@ -70,13 +70,24 @@ def graded(prediction: Prediction, hookup_a: NDArray[np.float64], settings: Sett
     )
 
 
-def sides(stations: Stations, offset_m: NDArray[np.float64], tolerance_m: float) -> list[str | None]:
-    """Return the compass side of each peak; None within tolerance."""
-    left = left_of(stations.direction) if len(stations.direction) else np.empty((0, 2))
-    return [
-        None if not abs(offset) > tolerance_m else compass(vector * np.sign(offset))
-        for vector, offset in zip(left, offset_m, strict=True)
-    ]
+def sides(direction: NDArray[np.float64], offset_m: NDArray[np.float64], tolerance_m: float) -> NDArray[np.object_]:
+    """Return the compass side of each peak; None within tolerance.
+
+    Parameters
+    ----------
+    direction : ndarray, shape (n, 2)
+        Of the line there.
+    offset_m : ndarray, shape (n,), m
+        Of the peak, positive to the left.
+    tolerance_m : float, m
+        Offsets up to here count as none.
+    """
+    found = np.full(len(offset_m), None, dtype=object)
+    pulled = np.flatnonzero(np.abs(offset_m) > tolerance_m)
+    if pulled.size:
+        towards = left_of(direction[pulled]) * np.sign(offset_m[pulled])[:, None]
+        found[pulled] = compass(towards)
+    return found
 
 
 def stations_table(
@@ -100,7 +111,7 @@ def stations_table(
     settings : Settings
         Thresholds.
     owners : list of str or None
-        Line whose peak is followed at each station, from ``peak_owner``.
+        Line whose peak is followed at each station, from ``peak_owners``.
     crs : CRS
         Of the site.
     """
@@ -120,7 +131,7 @@ def stations_table(
         "peak_offset_m": peak[:, 0],
         "peak_offset_low_m": peak.min(axis=1),
         "peak_offset_high_m": peak.max(axis=1),
-        "pulled_to": sides(stations, peak[:, 0], settings.grades.offset_tolerance_m),
+        "pulled_to": sides(stations.direction, peak[:, 0], settings.grades.offset_tolerance_m),
         "null_offset_m": prediction.null_offset_m[:, d, f, 0],
         "peak_null_gap_m": np.abs(peak[:, 0] - prediction.null_offset_m[:, d, f, 0]),
         "depth_reading_m": depth[:, 0],
@@ -223,21 +234,15 @@ def paths_table(
     crs: Any,
 ) -> gpd.GeoDataFrame:
     """Return the table ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
-    model, hookup_ma = solution.model, output_a(solution, setting) * MA_PER_A
-    names = _Names(couplings, model)
+    hookup_ma = output_a(solution, setting) * MA_PER_A
+    names = _Names(couplings, solution.model)
+    largest = _largest_a(solution, setting)
     rows: list[dict[str, Any]] = []
     geometries: list[LineString | Point | None] = []
     numbers: dict[str, int] = {}
     for path in paths:
         number = numbers[path.line_id] = numbers.get(path.line_id, 0) + 1
-        own = model.sections_of(path.line_id)
-        peaks = np.array(
-            [
-                np.abs(solution.results[setting.frequency_hz, case.name].current_a[own, setting.drive]).max()
-                for case in solution.cases
-            ]
-        )
-        peaks = peaks * hookup_ma
+        peaks = largest[path.line_id] * hookup_ma
         shared = {
             "path_id": f"{setting.hookup_id}|{path.line_id}|{number}",
             "hookup_id": setting.hookup_id,
@@ -268,6 +273,14 @@ def paths_table(
             )
             geometries.append(geometry)
     return table_frame("bleed_paths", rows, geometry=geometries, crs=crs)
+
+
+def _largest_a(solution: ToneSolution, setting: Setting) -> dict[str, NDArray[np.float64]]:
+    """Return the largest current on each line in each case, per ampere of hook-up current."""
+    model = solution.model
+    results = [solution.results[setting.frequency_hz, case.name] for case in solution.cases]
+    size = np.abs(np.stack([result.current_a[:, setting.drive] for result in results], axis=1))
+    return {line_id: size[own].max(axis=0) for line_id in model.line_ids if (own := model.sections_of(line_id)).size}
 
 
 class _Names:
@@ -301,7 +314,7 @@ class _Names:
             return "hook-up", "ground stake", None
         place = None
         if entry.node >= 0:
-            at = int(np.flatnonzero(self._model.layout.start_node <= entry.node)[-1])
+            at = int(np.searchsorted(self._model.layout.start_node, entry.node, side="right")) - 1
             end = self._model.start_m if self._model.layout.start_node[at] == entry.node else self._model.end_m
             place = Point(end[at, :2] + self._model.origin_m)
         return entry.kind, entry.through, place

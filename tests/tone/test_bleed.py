@@ -5,11 +5,21 @@ import pytest
 
 from corridor.tone.bleed import Entry, decompose, trace_paths
 from corridor.tone.hookup import HookUp
-from tests.tone.wires import BONDS, peak_of, solved, wires
+from corridor.tone.model import ToneModel
+from tests.tone.wires import BONDS, Solved, peak_of, solved, wires
 
 MODEL = wires()
 FED = solved(MODEL)
-ENTRIES = decompose(MODEL, FED.solution, FED.system, drive=FED.drive, source=FED.source, threshold_a=1e-6)
+
+
+def decomposed(model: ToneModel, case: Solved, threshold_a: float, **options: float) -> dict[str, list[Entry]]:
+    (entries,) = decompose(
+        model, case.solution, case.system, drives=[case.drive], source=case.source, threshold_a=[threshold_a], **options
+    )
+    return entries
+
+
+ENTRIES = decomposed(MODEL, FED, 1e-6, min_share=0.0)
 
 
 @pytest.mark.parametrize(
@@ -20,7 +30,7 @@ ENTRIES = decompose(MODEL, FED.solution, FED.system, drive=FED.drive, source=FED
 def test_the_parts_sum_to_the_solved_current(hookup: HookUp) -> None:
     # identity: the problem is linear, so what acts on a line from outside adds up
     case = solved(MODEL, hookup)
-    entries = decompose(MODEL, case.solution, case.system, drive=case.drive, source=case.source, threshold_a=0.0)
+    entries = decomposed(MODEL, case, 0.0, min_share=0.0)
     assert set(entries) == {"A", "B", "C"}
     for line_id, ways in entries.items():
         whole = peak_of(MODEL, case.solution, line_id)
@@ -47,16 +57,14 @@ def test_the_line_that_is_fed_has_its_tone_from_the_hookup() -> None:
 def test_an_open_bond_carries_nothing() -> None:
     model = wires(bonds=[BONDS[0] | {"state": "open"}])
     case = solved(model)
-    entries = decompose(model, case.solution, case.system, drive=case.drive, source=case.source, threshold_a=0.0)
+    entries = decomposed(model, case, 0.0)
     assert not [entry for entry in entries["B"] if entry.kind == "bond"]
     assert abs(peak_of(model, case.solution, "B")) < abs(peak_of(MODEL, FED.solution, "B"))
 
 
 def test_lines_below_the_threshold_are_left_out() -> None:
     largest = abs(peak_of(MODEL, FED.solution, "A"))
-    entries = decompose(
-        MODEL, FED.solution, FED.system, drive=FED.drive, source=FED.source, threshold_a=0.999 * largest
-    )
+    entries = decomposed(MODEL, FED, 0.999 * largest)
     assert list(entries) == ["A"]
 
 

@@ -6,7 +6,7 @@ from shapely import LineString, box
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.cases import CASES
-from corridor.tone.predict import compass, peak_owner, predict, set_stations
+from corridor.tone.predict import compass, peak_owners, predict, set_stations
 from corridor.tone.solve import solve_tone
 from tests.tone.wires import EQUIPMENT, SOIL, placed, shape_of, wires
 
@@ -18,7 +18,7 @@ SOLUTION = solve_tone(MODEL, [placed(MODEL)], CASES[:2], frequencies_hz=[1e3, 33
     ("vector", "word"), [((1, 0), "east"), ((1, 1), "north-east"), ((-1, 0), "west"), ((0, -1), "south")]
 )
 def test_compass(vector: tuple[float, float], word: str) -> None:
-    assert compass(np.array(vector, dtype=float)) == word
+    assert compass(np.array([vector], dtype=float)).tolist() == [word]
 
 
 def test_stations_stand_half_a_spacing_from_the_ends() -> None:
@@ -42,6 +42,9 @@ def test_the_prediction_has_a_value_for_all() -> None:
 
 def test_the_owner_of_a_peak_is_the_line_under_it() -> None:
     stations = set_stations("C", shape_of("C"), depth_m=0.8, spacing_m=20.0)
-    assert peak_owner(SOLUTION, stations, 1, drive=0, frequency_hz=1e3, offset_m=0.6) == "A"
+    beside = predict(SOLUTION, stations, [0], receiver=ReceiverSettings())
+    owners = peak_owners(SOLUTION, beside, drive=0, frequency_hz=1e3)
+    assert [owner for owner, masked in zip(owners, beside.masked[:, 0, 0, 0], strict=True) if masked] == ["A"] * 3
     own = set_stations("A", shape_of("A"), depth_m=0.8, spacing_m=20.0)
-    assert peak_owner(SOLUTION, own, 1, drive=0, frequency_hz=1e3, offset_m=0.0) is None
+    over = predict(SOLUTION, own, [0], receiver=ReceiverSettings())
+    assert peak_owners(SOLUTION, over, drive=0, frequency_hz=1e3) == [None] * 3

@@ -1,0 +1,120 @@
+"""The set-ups that the strategy chose, in full: sections, stations and bleed paths where each is used."""
+
+from collections.abc import Callable
+
+import geopandas as gpd
+import pandas as pd
+from shapely import MultiPolygon, Polygon
+
+from corridor.constants import MA_PER_A
+from corridor.couplings.model import Couplings
+from corridor.frames import empty_table
+from corridor.plan.grading import Grading
+from corridor.plan.outcome import bleed_tables, line_stations
+from corridor.settings import Settings
+from corridor.site import Site
+from corridor.tone.solve import ToneSolution
+from corridor.tone.tables import Setting, sections_table
+
+__all__ = ["ChosenTables", "chosen_tables", "with_mistaken"]
+
+Progress = Callable[[str, int, int], None]
+ChosenTables = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame]
+
+
+def chosen_tables(
+    site: Site,
+    strategy: gpd.GeoDataFrame,
+    *,
+    ready: gpd.GeoDataFrame,
+    solution: ToneSolution | None,
+    grading: Grading,
+    couplings: Couplings,
+    area: Polygon | MultiPolygon | None,
+    settings: Settings,
+    progress: Progress | None = None,
+) -> ChosenTables:
+    """Return sections, stations and bleed paths of the set-ups that a strategy chose.
+
+    Sections and stations are listed once: on the stretches where their set-up is the chosen one. Bleed paths lead
+    wherever its tone goes.
+
+    Parameters
+    ----------
+    site : Site
+        The records.
+    strategy : GeoDataFrame
+        Table ``strategy``.
+    ready : GeoDataFrame
+        Rows of the table ``hookups``, in the order of the solution's drives.
+    solution : ToneSolution or None
+        None where no hook-up is ready; the tables are empty then.
+    grading : Grading
+        Its predictions hold the stations.
+    couplings : Couplings
+        Names for the hops.
+    area : Polygon or MultiPolygon, optional
+        Sections wholly outside are left out.
+    settings : Settings
+        Thresholds.
+    progress : callable, optional
+        Called with (step, done, total).
+    """
+    sections, stations, paths = [], [], []
+    chosen = strategy.dropna(subset=["hookup_id", "frequency_hz", "level_ma"])
+    if solution is not None and len(chosen):
+        column = {hookup_id: k for k, hookup_id in enumerate(ready["hookup_id"])}
+        asked: dict[float, list[Setting]] = {}
+        uses = list(chosen.groupby(["hookup_id", "frequency_hz", "level_ma", "line_id"], sort=True))
+        for (hookup_id, frequency, level, line_id), stretches in uses:
+            setting = Setting(str(hookup_id), column[str(hookup_id)], float(frequency), float(level) / MA_PER_A)
+            along = line_stations(site, solution, grading.predictions[str(line_id)], setting, settings=settings)
+            pieces = sections_table(
+                solution, setting, lines=site.lines, stations=along, target=str(line_id), only={str(line_id)}
+            )
+            stations.append(along[_within(along["station_m"], stretches)])
+            sections.append(pieces[_within(_middle_m(site, str(line_id), pieces), stretches)])
+            asked.setdefault(setting.frequency_hz, []).append(setting)
+        for done, (_, settled) in enumerate(sorted(asked.items()), start=1):
+            paths += bleed_tables(site, solution, settled, couplings=couplings, settings=settings)
+            if progress is not None:
+                progress("following the tone", done, len(asked))
+    if area is not None:
+        sections = [part[part.intersects(area)] for part in sections]
+    return (
+        _joined("sections", sections, site),
+        _joined("stations", stations, site),
+        _joined("bleed_paths", paths, site),
+    )
+
+
+def with_mistaken(strategy: gpd.GeoDataFrame, stations: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Name on each stretch the line a crew would mark instead, from the stations on it."""
+    named = stations[stations["mistaken_for"].notna()]
+    result = strategy.copy()
+    for index, row in strategy.iterrows():
+        here = named[(named["line_id"] == row["line_id"]) & named["station_m"].between(row["from_m"], row["to_m"])]
+        if len(here):
+            result.at[index, "mistaken_for"] = here["mistaken_for"].value_counts().sort_index().idxmax()
+    return result
+
+
+def _within(measure_m: pd.Series, stretches: pd.DataFrame) -> pd.Series:
+    """Tell which measures lie on one of the stretches."""
+    inside = pd.Series(False, index=measure_m.index)
+    for stretch in stretches.itertuples(index=False):
+        inside |= measure_m.between(stretch.from_m, stretch.to_m)
+    return inside
+
+
+def _middle_m(site: Site, line_id: str, sections: gpd.GeoDataFrame) -> pd.Series:
+    """Return where along its line the middle of each section lies."""
+    line = site.lines.set_index("line_id").geometry.loc[line_id]
+    return sections.geometry.interpolate(0.5, normalized=True).map(line.project)
+
+
+def _joined(name: str, parts: list[gpd.GeoDataFrame], site: Site) -> gpd.GeoDataFrame:
+    filled = [part for part in parts if len(part)]
+    if not filled:
+        return empty_table(name, site.crs)
+    return gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), crs=site.crs)

@@ -1,0 +1,108 @@
+"""The facts of a review that its summary tells: plain data, worst first."""
+
+from typing import Any
+
+import geopandas as gpd
+from shapely import MultiPolygon, Polygon
+
+from corridor.plan.prepare import Prepared
+from corridor.site import Site
+from corridor.tone.cases import CASES
+from corridor.tone.solve import ToneSolution
+
+__all__ = ["review_facts"]
+
+LISTED = 12  # partners kept
+
+
+def review_facts(
+    site: Site,
+    hookups: gpd.GeoDataFrame,
+    strategy: gpd.GeoDataFrame,
+    paths: gpd.GeoDataFrame,
+    *,
+    prepared: Prepared | None,
+    solution: ToneSolution | None,
+    area: Polygon | MultiPolygon | None,
+) -> dict[str, Any]:
+    """Return what the summary of a review says, as data that JSON can hold.
+
+    Parameters
+    ----------
+    site : Site
+        The records.
+    hookups, strategy, paths : GeoDataFrame
+        Tables ``hookups``, ``strategy`` and ``bleed_paths``.
+    prepared, solution : optional
+        None where no hook-up is ready.
+    area : Polygon or MultiPolygon, optional
+        Bounds the lengths that shares of assumed values refer to.
+    """
+    states = hookups["ready"].value_counts()
+    waiting = hookups.loc[hookups["ready"] == "not_ready", "missing"].value_counts()
+    accounts = site.accounting[["features_in", "used", "set_aside", "repaired"]].sum()
+    share, worst = _assumed(site, area)
+    lines = site.lines.set_index("line_id")
+    blind = strategy.loc[strategy["grade"] == "untraceable", "line_id"].drop_duplicates()
+    wrong = strategy.dropna(subset=["mistaken_for"])
+    wrong = wrong[wrong["grade_worst"] == "masked"].drop_duplicates(["line_id", "mistaken_for"])
+    return {
+        "ready": int(states.get("ready", 0)),
+        "not_ready": int(states.get("not_ready", 0)),
+        "refused": int(states.get("refused", 0)),
+        "missing": [[str(text), int(count)] for text, count in waiting.items()],
+        **{key: int(accounts[key]) for key in ("features_in", "used", "set_aside", "repaired")},
+        "assumed_share": share,
+        "assumed_worst": worst,
+        "untraceable": [f"{i} {lines.at[i, 'utility']}, {lines.at[i, 'material'] or 'no material'}" for i in blind],
+        "wrong_line": [f"{row.line_id}: mistaken for {row.mistaken_for}" for row in wrong.itertuples()],
+        "partners": _partners(paths),
+        "sections": 0 if prepared is None else prepared.model.n_sections,
+        "cases": [case.name for case in CASES],
+        "frequencies_hz": [] if solution is None else list(solution.frequencies_hz),
+        "reach_m": 0.0 if prepared is None else prepared.reach_m,
+        "leaving_share": 0.0 if prepared is None else round(prepared.leaving_share, 6),
+        "reach": "nothing solved" if prepared is None else prepared.reach_text(),
+        "soil": "not solved"
+        if prepared is None
+        else f"{prepared.soil.nominal_ohm_m:.0f} ohm m ({prepared.soil.low_ohm_m:.0f} to "
+        f"{prepared.soil.high_ohm_m:.0f}), {prepared.soil.source}",
+        "notes": [],
+    }
+
+
+def _assumed(site: Site, area: Polygon | MultiPolygon | None) -> tuple[float, list[list[Any]]]:
+    """Return the share of the area's line length with a filled value, and the shares by column, largest first."""
+    inside = site.lines if area is None else site.lines[site.lines.intersects(area)]
+    length = inside.geometry.length if area is None else inside.geometry.intersection(area).length
+    total = float(length.sum()) or 1.0
+    filled = {
+        column: float(length[inside["assumed_columns"].fillna("").str.split().map(set(column.split()).issubset)].sum())
+        for column in sorted({c for text in inside["assumed_columns"].dropna() for c in text.split()})
+    }
+    worst = sorted(([column, round(size / total, 4)] for column, size in filled.items()), key=lambda x: (-x[1], x[0]))
+    return round(float(length[inside["assumed"].astype(bool)].sum()) / total, 4), worst
+
+
+def _partners(paths: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    """Return the strongest bleed partners, with the hop by which most of the tone comes to each as cause.
+
+    A branch that metal joins to the target is no partner: that it carries tone is what is wanted.
+    """
+    last = paths.dropna(subset=["kind"]).sort_values(["path_id", "hop"], kind="stable").groupby("path_id").tail(1)
+    largest = last.sort_values("share_of_line", ascending=False, kind="stable")
+    largest = largest.drop_duplicates(["hookup_id", "frequency_hz", "line_id"])
+    bled = largest[~largest["kind"].isin(["conduction"])]
+    best = bled.sort_values(["line_current_ma", "share_of_line"], ascending=False, kind="stable")
+    best = best.drop_duplicates("line_id").head(LISTED)
+    return [
+        {
+            "line_id": row.line_id,
+            "current_ma": float(row.line_current_ma),
+            "low": float(row.line_current_low_ma),
+            "high": float(row.line_current_high_ma),
+            "cause": f"{row.kind} from {row.from_line or 'the hook-up'}"
+            + (f" through {row.through}" if row.through else ""),
+        }
+        for row in best.itertuples()
+    ]

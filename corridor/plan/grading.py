@@ -1,0 +1,210 @@
+"""Every ready hook-up graded along its own target, at every frequency of the equipment and in every case."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from shapely import MultiPolygon, Polygon
+
+from corridor.constants import MA_PER_A
+from corridor.dictionary import RESULT_TABLES
+from corridor.frames import rounded
+from corridor.settings import Equipment, Settings
+from corridor.site import Site
+from corridor.tone.grades import grade_names
+from corridor.tone.predict import Prediction, predict, set_stations
+from corridor.tone.solve import ToneSolution
+from corridor.tone.sources import LIMITS
+from corridor.tone.tables import NT_PER_T, graded, sides
+
+__all__ = ["Grading", "grade_hookups"]
+
+Array = np.ndarray[Any, Any]
+Progress = Callable[[str, int, int], None]
+
+_CANDIDATES = [
+    "line_id", "station_m", "hookup_id", "frequency_hz", "level_ma", "grade", "grade_worst", "settled", "current_ma",
+    "current_low_ma", "current_high_ma", "peak_offset_m", "pulled_to", "depth_error_m", "mistaken_for",
+]  # fmt: skip
+_OUTPUTS = ["hookup_id", "frequency_hz", "level_ma", "voltage_v", "loop_ohm", "limited_by"]
+
+
+@dataclass(frozen=True)
+class Grading:
+    """What every hook-up gives on its target.
+
+    Attributes
+    ----------
+    candidates : DataFrame
+        A row per station, hook-up and frequency, as `build_strategy` takes them.
+    outputs : DataFrame
+        What the transmitter does, per hook-up and frequency.
+    predictions : mapping of str to Prediction
+        By line_id: all its ready hook-ups.
+    """
+
+    candidates: pd.DataFrame
+    outputs: pd.DataFrame
+    predictions: Mapping[str, Prediction]
+
+
+@dataclass(frozen=True)
+class _Outputs:
+    """The level set (d, f), what each case can deliver (d, f, c), A, and what limits the nominal case (d, f)."""
+
+    level_a: Array
+    available_a: Array
+    limited_by: Array
+
+    @property
+    def hookup_a(self) -> Array:
+        return np.minimum(self.level_a[..., None], self.available_a)
+
+
+def grade_hookups(
+    site: Site,
+    ready: gpd.GeoDataFrame,
+    solution: ToneSolution | None,
+    *,
+    area: Polygon | MultiPolygon | None,
+    settings: Settings,
+    equipment: Equipment,
+    progress: Progress | None = None,
+) -> Grading:
+    """Grade hook-ups along their own targets, line by line.
+
+    Parameters
+    ----------
+    site : Site
+        The records.
+    ready : GeoDataFrame
+        Rows of the table ``hookups``, in the order of the solution's drives.
+    solution : ToneSolution or None
+        None where no hook-up is ready.
+    area : Polygon or MultiPolygon, optional
+        Stations outside are left out.
+    settings, equipment
+        Thresholds; levels that can be set.
+    progress : callable, optional
+        Called with (step, done, total).
+
+    Returns
+    -------
+    Grading
+    """
+    rows = site.lines.set_index("line_id", drop=False)
+    column = {hookup_id: k for k, hookup_id in enumerate(ready["hookup_id"])}
+    candidates: list[pd.DataFrame] = []
+    outputs: list[pd.DataFrame] = []
+    predictions: dict[str, Prediction] = {}
+    groups = [] if solution is None else list(ready.groupby("line_id", sort=True))
+    for done, (line_id, own) in enumerate(groups, start=1):
+        row = rows.loc[line_id]
+        stations = set_stations(
+            str(line_id),
+            row.geometry,
+            depth_m=float(row["depth_m"]),
+            spacing_m=settings.receiver.station_spacing_m,
+            area=area,
+        )
+        if len(stations.measure_m) and solution is not None:
+            drives = [column[hookup_id] for hookup_id in own["hookup_id"]]
+            prediction = predict(solution, stations, drives, receiver=settings.receiver)
+            out = _levels(solution, prediction, equipment, settings)
+            candidates.append(_candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment))
+            outputs.append(_output_rows(solution, prediction, own, out))
+            predictions[str(line_id)] = prediction
+        if progress is not None:
+            progress("grading", done, len(groups))
+    if not candidates:
+        return Grading(pd.DataFrame(columns=_CANDIDATES), pd.DataFrame(columns=_OUTPUTS), predictions)
+    return Grading(pd.concat(candidates, ignore_index=True), pd.concat(outputs, ignore_index=True), predictions)
+
+
+def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment, settings: Settings) -> _Outputs:
+    """Choose the lowest level that is heard at as many stations, in as many cases, as the highest."""
+    results = [[solution.results[f, case.name] for case in solution.cases] for f in solution.frequencies_hz]
+    available = np.array([[[case.available_a[d] for case in row] for row in results] for d in prediction.drives])
+    limited_by = np.array([[row[0].limited_by[d] for row in results] for d in prediction.drives])
+    steps = np.array(sorted(equipment.transmitter.levels_ma)) / MA_PER_A
+    nt = prediction.field_t * NT_PER_T
+    heard = np.stack(
+        [(nt * np.minimum(step, available) >= settings.grades.floor_nt).sum(axis=(0, 3)) for step in steps], axis=-1
+    )
+    first = (heard == heard[..., -1:]).argmax(axis=-1)
+    level = steps[first]
+    limited_by = np.where(level <= available[..., 0], LIMITS.index("level"), limited_by)
+    return _Outputs(level, available, limited_by)
+
+
+def _allowed(
+    own: gpd.GeoDataFrame, measure_m: Array, frequencies_hz: Array, *, settings: Settings, equipment: Equipment
+) -> Array:
+    """Return what is graded (s, d, f): stations out of earshot of an induction loop, frequencies it can be tuned to."""
+    induced = own["mode"].eq("induction").to_numpy()
+    clear_m = np.where(induced, settings.hookups.induction_standing_m, 0.0)
+    standing = np.abs(measure_m[:, None] - own["at_m"].to_numpy(float)[None, :]) >= clear_m[None, :]
+    tuned = ~induced[:, None] | (frequencies_hz >= equipment.induction_min_hz)[None, :]
+    return np.asarray(standing[:, :, None] & tuned[None, :, :])
+
+
+def _candidate_rows(
+    solution: ToneSolution,
+    prediction: Prediction,
+    own: gpd.GeoDataFrame,
+    out: _Outputs,
+    *,
+    settings: Settings,
+    equipment: Equipment,
+) -> pd.DataFrame:
+    codes = graded(prediction, out.hookup_a[None], settings)
+    size = np.abs(prediction.current) * out.hookup_a[None] * MA_PER_A
+    stations, frequencies = prediction.stations, np.array(solution.frequencies_hz)
+    keep = _allowed(own, stations.measure_m, frequencies, settings=settings, equipment=equipment)
+    peak = prediction.peak_offset_m[..., 0]
+    s, d, f = np.nonzero(keep)
+    return pd.DataFrame(
+        {
+            "line_id": stations.line_id,
+            "station_m": stations.measure_m[s],
+            "hookup_id": own["hookup_id"].to_numpy(object)[d],
+            "frequency_hz": frequencies[f],
+            "level_ma": out.level_a[d, f] * MA_PER_A,
+            "grade": grade_names(codes[..., 0])[s, d, f],
+            "grade_worst": grade_names(codes.max(axis=-1))[s, d, f],
+            "settled": (codes == codes[..., :1]).all(axis=-1)[s, d, f],
+            "current_ma": size[..., 0][s, d, f],
+            "current_low_ma": size.min(axis=-1)[s, d, f],
+            "current_high_ma": size.max(axis=-1)[s, d, f],
+            "peak_offset_m": rounded(RESULT_TABLES["stations"], "peak_offset_m", peak)[s, d, f],
+            "pulled_to": sides(stations.direction[s], peak[s, d, f], settings.grades.offset_tolerance_m),
+            "depth_error_m": (prediction.depth_m[..., 0] - stations.depth_m)[s, d, f],
+            "mistaken_for": None,
+        },
+        columns=_CANDIDATES,
+    )
+
+
+def _output_rows(solution: ToneSolution, prediction: Prediction, own: gpd.GeoDataFrame, out: _Outputs) -> pd.DataFrame:
+    nominal = solution.cases[0].name
+    loop = np.array(
+        [
+            [abs(complex(solution.results[f, nominal].loop_ohm[drive])) for f in solution.frequencies_hz]
+            for drive in prediction.drives
+        ]
+    )
+    d, f = (axis.ravel() for axis in np.indices(loop.shape))
+    return pd.DataFrame(
+        {
+            "hookup_id": own["hookup_id"].to_numpy(object)[d],
+            "frequency_hz": np.array(solution.frequencies_hz)[f],
+            "level_ma": out.level_a[d, f] * MA_PER_A,
+            "voltage_v": out.hookup_a[d, f, 0] * loop[d, f],
+            "loop_ohm": loop[d, f],
+            "limited_by": np.array(LIMITS, dtype=object)[out.limited_by[d, f]],
+        },
+        columns=_OUTPUTS,
+    )

@@ -1,0 +1,97 @@
+"""What a set-up comes to: stations along a line, and the ways the tone took, as tables."""
+
+from collections.abc import Sequence
+
+import geopandas as gpd
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from corridor.couplings.model import Couplings
+from corridor.settings import Settings
+from corridor.site import Site
+from corridor.tone.bleed import decompose, trace_paths
+from corridor.tone.cases import element_ohms
+from corridor.tone.drive import unit_sources
+from corridor.tone.earth import propagation_constant
+from corridor.tone.predict import Prediction, peak_owners
+from corridor.tone.solve import ToneSolution, matrices
+from corridor.tone.tables import Setting, paths_table, stations_table
+from corridor.tone.tree import factorise
+
+__all__ = ["bleed_tables", "line_stations"]
+
+
+def line_stations(
+    site: Site, solution: ToneSolution, prediction: Prediction, setting: Setting, *, settings: Settings
+) -> gpd.GeoDataFrame:
+    """Return the table ``stations`` of one line under one set-up.
+
+    Parameters
+    ----------
+    site : Site
+        Its table ``lines`` says what is assumed.
+    solution : ToneSolution
+        What was solved.
+    prediction : Prediction
+        Of that solution along the line; the setting's hook-up is among its drives.
+    setting : Setting
+        The set-up.
+    settings : Settings
+        Thresholds of the grades.
+    """
+    lines = site.lines
+    line = lines[(lines["line_id"] == prediction.stations.line_id).to_numpy()].iloc[0]
+    owners = peak_owners(solution, prediction, drive=setting.drive, frequency_hz=setting.frequency_hz)
+    return stations_table(
+        solution, prediction, setting, line=line.to_dict(), settings=settings, owners=owners, crs=site.crs
+    )
+
+
+def bleed_tables(
+    site: Site, solution: ToneSolution, asked: Sequence[Setting], *, couplings: Couplings, settings: Settings
+) -> list[gpd.GeoDataFrame]:
+    """Return the tables ``bleed_paths`` of several set-ups at one frequency: the nominal currents decomposed.
+
+    Parameters
+    ----------
+    site : Site
+        For its CRS.
+    solution : ToneSolution
+        What was solved.
+    asked : sequence of Setting
+        Set-ups of one frequency; they share one factorisation.
+    couplings : Couplings
+        Names of runs and crossings, evidence of bonds.
+    settings : Settings
+        The share from which a line counts as a partner.
+    """
+    model, drives = solution.model, [solution.drives[setting.drive] for setting in asked]
+    rho, frequency = solution.soil.nominal_ohm_m, asked[0].frequency_hz
+    evidence = dict(zip(couplings.bonds_found["bond_id"], couplings.bonds_found["evidence"], strict=True))
+    gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
+    source = unit_sources(model, drives, frequency_hz=frequency, gamma_per_m=gamma)
+    with threadpool_limits(1, user_api="blas"):
+        z, p = matrices(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=solution.soil)
+        ohms = element_ohms(model, "nominal", frequency)
+        unit = factorise(model.layout, z, p, ohms).solve(*source)
+        references = [
+            1.0 if drive.hookup.mode == "direct" else float(abs(unit.current_a[drive.section, k]))
+            for k, drive in enumerate(drives)
+        ]
+        split = decompose(
+            model,
+            unit,
+            (z, p, ohms),
+            drives=drives,
+            source=source,
+            threshold_a=[settings.grades.partner_share * reference for reference in references],
+        )
+    tables = []
+    size = np.abs(unit.current_a)
+    for k, (setting, entries, reference) in enumerate(zip(asked, split, references, strict=True)):
+        peaks = {i: float(size[model.sections_of(i), k].max()) for i in entries}
+        target = drives[k].hookup.line_id
+        paths = [path for path in trace_paths(entries, peaks) if path.line_id != target]
+        scaled = [path.scaled(1.0 / reference if reference > 0 else 0.0) for path in paths]
+        tables.append(paths_table(solution, setting, scaled, couplings=couplings, evidence=evidence, crs=site.crs))
+    return tables
