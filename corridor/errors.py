@@ -9,6 +9,7 @@ __all__ = [
     "HookUpError",
     "InputError",
     "OutputError",
+    "PlugInError",
     "SettingsError",
     "SolverError",
 ]
@@ -28,6 +29,10 @@ class CrsError(InputError):
 
 class FieldMapError(InputError):
     """A field map names something that isn't there, or is malformed."""
+
+
+class PlugInError(InputError):
+    """A plug-in failed, isn't there, or gave what its protocol doesn't allow; the message names it."""
 
 
 class SettingsError(CorridorError, ValueError):

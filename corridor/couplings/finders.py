@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import geopandas as gpd
 import pandas as pd
 
-from corridor.couplings.bonds import find_bonds
+from corridor.couplings.bonds import EARTH, find_bonds
 from corridor.couplings.crossings import find_crossings
 from corridor.couplings.model import Couplings
 from corridor.couplings.parallel import find_parallel_runs
 from corridor.dictionary import RESULT_TABLES
-from corridor.errors import InputError
+from corridor.errors import CorridorError, PlugInError
 from corridor.plugins import CouplingFinder, load_plugins
 from corridor.settings import Settings
 from corridor.site.model import Site
 
 __all__ = ["bonds_found", "crossings", "find_couplings", "parallel_runs"]
+
+_GROUP = "corridor.couplings"
+_TABLES = ("parallel_runs", "crossings", "bonds_found")
+_IDS = {"parallel_runs": "run_id", "crossings": "crossing_id", "bonds_found": "bond_id"}
+
 
 
 def parallel_runs(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
@@ -57,45 +64,77 @@ def bonds_found(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataF
     return find_bonds(site, settings=settings)
 
 
-BUILT_IN: dict[str, CouplingFinder] = {
-    "parallel_runs": parallel_runs,
-    "crossings": crossings,
-    "bonds_found": bonds_found,
-}
-
-
 def find_couplings(site: Site, *, settings: Settings | None = None) -> Couplings:
     """Find where tone can jump between the lines of a site: parallel runs, crossings and bonds.
 
     Each table is filled by the plug-ins of the group ``corridor.couplings`` that bear its name, alone or followed by
-    a dot and a word of their own (``bonds_found.test_leads``); rows of the latter follow the built-in ones.
+    a dot and a word of their own (``bonds_found.test_leads``); rows of the latter follow the built-in ones, by name.
 
     Raises
     ------
     CrsError
         If the CRS of the lines is missing or not in metres.
     InputError
-        If ids or geometries of the lines can't be used, or a plug-in's table lacks columns.
+        If ids or geometries of the lines can't be used.
+    PlugInError
+        If a plug-in fails, its name begins with no table's, or its table lacks columns, repeats ids, is in another
+        CRS, or names lines that aren't there.
     """
-    finders = BUILT_IN | load_plugins("corridor.couplings")
-    tables = {}
-    for table in BUILT_IN:
-        names = [table, *sorted(name for name in finders if name.startswith(f"{table}."))]
-        tables[table] = _joined(table, {name: finders[name](site, settings=settings) for name in names})
-    return Couplings(**tables)
+    finders: dict[str, CouplingFinder] = load_plugins(_GROUP, required=_TABLES)
+    parts: dict[str, list[gpd.GeoDataFrame]] = {table: [] for table in _TABLES}
+    for name, finder in finders.items():
+        table = name.partition(".")[0]
+        if table not in parts:
+            message = f"plug-in {name!r} of {_GROUP}: expected a name that begins with {', '.join(_TABLES)} and a dot"
+            raise PlugInError(message)
+        if name == table:
+            parts[table].append(finder(site, settings=settings))
+        else:
+            parts[table].append(_added(name, finder, site, settings=settings, before=parts[table]))
+    return Couplings(**{table: _joined(frames) for table, frames in parts.items()})
 
 
-def _joined(table: str, parts: dict[str, gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
-    first = parts[table]
-    for name, part in parts.items():
-        missing = [column for column in RESULT_TABLES[table].names if column not in part]
-        if missing:
-            message = f"coupling plug-in {name!r}: expected the columns of {table}, {', '.join(missing)} not there; add"
-            raise InputError(message)
-    filled = [part for part in parts.values() if len(part)]
-    if len(filled) < 2 and len(first):
-        return first
-    if not filled:
+def _added(
+    name: str, finder: CouplingFinder, site: Site, *, settings: Settings | None, before: list[gpd.GeoDataFrame]
+) -> gpd.GeoDataFrame:
+    """Return what a plug-in finds, checked against its table and what was found before."""
+    table = name.partition(".")[0]
+    try:
+        found = finder(site, settings=settings)
+    except CorridorError:
+        raise
+    except Exception as error:  # a stranger's code may fail in any way
+        message = f"plug-in {name!r} of {_GROUP} failed: {type(error).__name__}: {error}; mend or remove it"
+        raise PlugInError(message) from error
+    wrong = _fault(table, found, site, before)
+    if wrong:
+        message = f"plug-in {name!r} of {_GROUP}: {wrong}"
+        raise PlugInError(message)
+    return found
+
+
+def _fault(table: str, found: Any, site: Site, before: list[gpd.GeoDataFrame]) -> str:
+    """Return what is wrong with a plug-in's table; empty if nothing is."""
+    if not isinstance(found, gpd.GeoDataFrame):
+        return f"expected a GeoDataFrame, got {type(found).__name__}"
+    missing = [column for column in RESULT_TABLES[table].names if column not in found]
+    if missing:
+        return f"expected the columns of {table}, {', '.join(missing)} not there"
+    if len(found) and found.crs != site.crs:
+        return f"expected the CRS of the site, {site.crs}, got {found.crs}"
+    ids = [str(name) for frame in (*before, found) for name in frame[_IDS[table]]]
+    if len(set(ids)) < len(ids):
+        twice = next(name for name in found[_IDS[table]].astype(str) if ids.count(name) > 1)
+        return f"expected ids of its own, {twice!r} comes twice"
+    known = {*site.lines["line_id"].astype(str), EARTH}
+    strange = [str(line) for column in ("line_a", "line_b") for line in found[column] if str(line) not in known]
+    return f"expected line_ids of the site, got {strange[0]!r}" if strange else ""
+
+
+def _joined(parts: list[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    first = parts[0]
+    filled = [part for part in parts if len(part)]
+    if not filled or (len(filled) == 1 and len(first)):
         return first
     joined = gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), crs=first.crs)
     joined.attrs = dict(first.attrs)

@@ -1,10 +1,10 @@
 """Candidate hook-ups: every access point and induction spot of the targets, each with what the gate says of it."""
 
 import difflib
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Any, Literal
+from dataclasses import replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -12,12 +12,15 @@ import pandas as pd
 import shapely
 from shapely import MultiPolygon, Polygon
 
+from corridor.couplings import conducts
+from corridor.dictionary import GONE
 from corridor.errors import HookUpError, InputError
 from corridor.frames import stamp, table_frame
 from corridor.network.build import build_network
 from corridor.network.model import Network
+from corridor.plan.candidates import candidate_places
 from corridor.plan.gate import Decision, Status, Tie, gate
-from corridor.plan.places import STAKE_CLEARANCE_M, induction_spots, stake_places
+from corridor.plan.places import STAKE_CLEARANCE_M, stake_places
 from corridor.plan.ties import hazard_ties
 from corridor.settings import Equipment, Settings
 from corridor.site.model import Site
@@ -29,16 +32,6 @@ Row = dict[str, Any]
 _Obstacle = tuple[Status, str] | None  # the status it gives, and why
 
 
-@dataclass(frozen=True)
-class _Way:
-    """One mode: what the equipment needs for it, and whether it needs a ground stake."""
-
-    mode: Literal["direct", "clamp", "induction"]
-    obstacle: Callable[[Row, Equipment], _Obstacle]
-    stake: bool = False
-
-
-_GONE = ("proposed", "removed")
 _NO_PLACE = f"a place for the ground stake at least {STAKE_CLEARANCE_M:g} m from recorded lines"
 
 
@@ -53,6 +46,8 @@ def find_hookups(
     area: Polygon | MultiPolygon | None = None,
 ) -> gpd.GeoDataFrame:
     """Find the ways to put tone on lines, and let the hazard gate decide on each.
+
+    The places come from the extension point ``corridor.hookups``: the three modes, and what plug-ins add to them.
 
     Parameters
     ----------
@@ -81,16 +76,16 @@ def find_hookups(
     Raises
     ------
     InputError
-        If a target isn't in the records, or ids or geometries of the lines can't be used.
+        If a target isn't in the records, ids or geometries of the lines can't be used, or a plug-in fails.
     CrsError
         If the CRS of the lines is missing or not in metres.
     """
-    existing = site.lines[~site.lines["status"].isin(_GONE).to_numpy()]
-    conductors = existing[(existing["conductive"] == "yes").to_numpy()].sort_values("line_id", kind="stable")
+    existing = site.lines[~site.lines["status"].isin(GONE).to_numpy()]
+    conductors = existing[conducts(existing)].sort_values("line_id", kind="stable")
     targets = conductors if lines is None else conductors[conductors["line_id"].isin(_known(lines, site))]
     joined = network or build_network(site, bonds_found, settings=settings)
     ties = hazard_ties(existing, bonds_found, joined.links, targets=targets["line_id"])
-    places = [*_at_terminations(site, targets), *_on_the_surface(targets, conductors, settings)]
+    places = list(_placed(site, targets, settings))
     if area is not None:
         shapely.prepare(area)
         places = [place for place in places if shapely.covers(area, place["geometry"])]
@@ -145,64 +140,50 @@ def _known(lines: Iterable[str], site: Site) -> list[str]:
     return wanted
 
 
-def _at_terminations(site: Site, targets: gpd.GeoDataFrame) -> Iterator[Row]:
-    """Direct and clamp places where a target meets a structure."""
+def _placed(site: Site, targets: gpd.GeoDataFrame, settings: Settings) -> Iterator[Row]:
+    """Name the places proposed, and put beside each the records that the gate looks at."""
     line_of = {row["line_id"]: row for row in targets.to_dict("records")}
     structure_of = {row["structure_id"]: row for row in site.structures.to_dict("records")}
+    terminations: defaultdict[tuple[str, str], list[Row]] = defaultdict(list)
+    for row in site.terminations.to_dict("records"):
+        terminations[row["line_id"], row["structure_id"]].append(row)
     taken: Counter[str] = Counter()
-    order = site.terminations.sort_values(["line_id", "structure_id", "at"], kind="stable")
-    for termination in order.to_dict("records"):
-        line, structure = line_of.get(termination["line_id"]), structure_of.get(termination["structure_id"])
-        if line is None or structure is None:  # the site room reports references that lead nowhere
-            continue
-        shape = line["geometry"]
-        ends = {"start": 0.0, "end": shape.length}
-        at_m = ends.get(termination["at"])
-        at_m = shape.project(structure["geometry"]) if at_m is None else at_m
-        for way in _AT_STRUCTURES:
-            name = HookUp(way.mode, str(line["line_id"]), str(structure["structure_id"])).hookup_id
-            taken[name] += 1  # both ends of a line may meet one structure: they are different hook-ups
+    for place in candidate_places(site, targets, settings=settings):
+        line, structure = line_of[place["line_id"]], structure_of.get(place["structure_id"])
+        stated = terminations[place["line_id"], place["structure_id"]] if structure else []
+        fitting: list[Row | None] = [row for row in stated if place["at"] in (None, row["at"])]
+        for termination in fitting or [None]:
+            hookup = HookUp(place["mode"], line["line_id"], place["structure_id"], at_m=place["at_m"])
+            name = hookup.hookup_id
+            taken[name] += 1
             yield {
+                **place,
                 "hookup_id": name if taken[name] == 1 else f"{name}:{taken[name]}",
-                "way": way,
                 "line": line,
                 "termination": termination,
                 "structure": structure,
-                "at_m": at_m,
-                "geometry": shape.interpolate(at_m),
+                "geometry": line["geometry"].interpolate(place["at_m"]),
             }
-
-
-def _on_the_surface(targets: gpd.GeoDataFrame, conductors: gpd.GeoDataFrame, settings: Settings) -> Iterator[Row]:
-    """Induction spots; they touch nothing and need no structure."""
-    line_of = {row["line_id"]: row for row in targets.to_dict("records")}
-    for line_id, at_m in induction_spots(targets, conductors, spacing_m=settings.hookups.induction_spacing_m):
-        line = line_of[line_id]
-        yield {
-            "hookup_id": HookUp(_ON_THE_SURFACE.mode, line_id, at_m=at_m).hookup_id,
-            "way": _ON_THE_SURFACE,
-            "line": line,
-            "termination": None,
-            "structure": None,
-            "at_m": at_m,
-            "geometry": line["geometry"].interpolate(at_m),
-        }
 
 
 def _decided(place: Row, ties: Sequence[Tie], equipment: Equipment, settings: Settings) -> Row:
     """One row of the table, with the gate's word; what the equipment can't do is refused after what is dangerous."""
-    line, structure, way = place["line"], place["structure"], place["way"]
-    decision = gate(line, place["termination"], structure, way.mode, bonded_to=ties, settings=settings.gate)
-    obstacle = way.obstacle(line, equipment)
+    line, structure, mode = place["line"], place["structure"], place["mode"]
+    decision = gate(line, place["termination"], structure, mode, bonded_to=ties, settings=settings.gate)
+    obstacle = _OBSTACLES[mode](line, equipment)
     if obstacle and decision.ready != "refused":
         status, why = obstacle
         missing = (*decision.missing, why) if status == "not_ready" else (why,)
         decision = Decision(status, missing, "equipment", f"equipment: {equipment.name} must fit", decision.caution)
+    if place["missing"] and decision.ready != "refused":
+        missing = (*decision.missing, str(place["missing"]))
+        reason = decision.reason if decision.ready == "not_ready" else f"source: {place['missing']} comes first"
+        decision = replace(decision, ready="not_ready", missing=missing, reason=reason)
     return {
         "hookup_id": place["hookup_id"],
         "structure_id": None if structure is None else structure["structure_id"],
         "line_id": line["line_id"],
-        "mode": way.mode,
+        "mode": mode,
         "at_m": place["at_m"],
         "ready": decision.ready,
         "missing": "; ".join(decision.missing),
@@ -212,7 +193,7 @@ def _decided(place: Row, ties: Sequence[Tie], equipment: Equipment, settings: Se
         "permit_by": decision.permit_by,
         "geometry": place["geometry"],
         "shape": line["geometry"],
-        "stake": way.stake,
+        "stake": mode == "direct",
     }
 
 
@@ -233,8 +214,12 @@ def _loop_there(_line: Row, equipment: Equipment) -> _Obstacle:
     return None if equipment.loop else ("refused", "the equipment has no induction loop")
 
 
-_AT_STRUCTURES = (_Way("direct", _always, stake=True), _Way("clamp", _clamp_fits))
-_ON_THE_SURFACE = _Way("induction", _loop_there)
+# what the equipment needs for each mode
+_OBSTACLES: dict[str, Callable[[Row, Equipment], _Obstacle]] = {
+    "direct": _always,
+    "clamp": _clamp_fits,
+    "induction": _loop_there,
+}
 
 
 def _set_stakes(rows: list[Row], obstacles: np.ndarray[Any, Any], *, equipment: Equipment, settings: Settings) -> None:

@@ -1,15 +1,19 @@
 """All couplings of a site, and finders from elsewhere."""
 
+from collections.abc import Callable
+from importlib.metadata import EntryPoint
+
 import geopandas as gpd
 import pandas as pd
 import pytest
 
-from corridor.couplings import Couplings, find_bonds, find_couplings, find_crossings, find_parallel_runs, finders
-from corridor.errors import InputError
-from corridor.plugins import CouplingFinder
+from corridor.couplings import Couplings, find_bonds, find_couplings, find_crossings, find_parallel_runs
+from corridor.errors import DomainError, PlugInError
+from corridor.plugins import CouplingFinder, load_plugins
 from corridor.settings import CouplingSettings, Settings
 from corridor.site.model import Site
 from tests.builders import make_site
+from tests.plug_ins import register
 
 SITE = make_site(
     lines=[
@@ -21,8 +25,46 @@ SITE = make_site(
 )
 
 
-def register(monkeypatch: pytest.MonkeyPatch, **plugins: object) -> None:
-    monkeypatch.setattr(finders, "load_plugins", lambda group: plugins)
+OTHER = make_site(
+    lines=[{"line_id": "E1", "geometry": [(0, 0), (30, 0)]}, {"line_id": "W1", "geometry": [(0, 50), (30, 50)]}]
+)
+
+
+def doubtful(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    """One more bond, as a plug-in would find it."""
+    return find_bonds(SITE, settings=settings).assign(bond_id="mine", rule="mine")
+
+
+def forgetful(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    return find_crossings(site.lines).drop(columns="line_a")
+
+
+def repeating(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    return find_crossings(site.lines)
+
+
+def elsewhere(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    return doubtful(site).to_crs(32634)
+
+
+def strange(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    return doubtful(site).assign(line_b="Z9")
+
+
+def listing(site: Site, *, settings: Settings | None = None) -> list[str]:
+    return ["a bond"]
+
+
+def failing(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    return site.lines["no such column"]
+
+
+def refusing(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    raise DomainError("expected a map of the moon")
+
+
+def plug_in(name: str, function: Callable[..., object]) -> EntryPoint:
+    return EntryPoint(name, f"{__name__}:{function.__name__}", "corridor.couplings")
 
 
 def test_each_table_is_its_finders() -> None:
@@ -39,17 +81,16 @@ def test_limits_come_from_the_settings() -> None:
     assert find_couplings(SITE, settings=strict).parallel_runs.empty
 
 
-def test_finders_keep_the_protocol() -> None:
-    assert all(isinstance(finder, CouplingFinder) for finder in finders.BUILT_IN.values())
-    for name, finder in finders.BUILT_IN.items():
+def test_built_ins_come_through_the_door_and_keep_the_protocol() -> None:
+    built_in = load_plugins("corridor.couplings")
+    assert set(built_in) == {"parallel_runs", "crossings", "bonds_found"}
+    for name, finder in built_in.items():
+        assert isinstance(finder, CouplingFinder)
         pd.testing.assert_frame_equal(finder(SITE, settings=None), getattr(find_couplings(SITE), name))
 
 
 def test_rows_of_a_plugin_follow_the_built_in_ones(monkeypatch: pytest.MonkeyPatch) -> None:
-    def doubtful(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
-        return find_bonds(site, settings=settings).assign(bond_id="mine", rule="mine")
-
-    register(monkeypatch, **{"bonds_found.mine": doubtful})
+    register(monkeypatch, plug_in("bonds_found.mine", doubtful))
     found = find_couplings(SITE).bonds_found
     assert list(found["rule"]) == ["service_entrance_water", "mine"]
     assert found.crs == SITE.crs
@@ -57,16 +98,39 @@ def test_rows_of_a_plugin_follow_the_built_in_ones(monkeypatch: pytest.MonkeyPat
 
 
 def test_a_plugin_may_be_the_only_one_that_finds(monkeypatch: pytest.MonkeyPatch) -> None:
-    bonds = find_bonds(SITE)
-    register(monkeypatch, **{"bonds_found.mine": lambda site, *, settings=None: bonds})
-    bare = make_site(lines=[{"line_id": "E1", "geometry": [(0, 0), (30, 0)]}])
-    assert list(find_couplings(bare).bonds_found["bond_id"]) == list(bonds["bond_id"])
+    register(monkeypatch, plug_in("bonds_found.mine", doubtful))
+    assert find_bonds(OTHER).empty
+    assert list(find_couplings(OTHER).bonds_found["bond_id"]) == ["mine"]
 
 
-def test_a_plugin_that_forgets_columns_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
-    register(
-        monkeypatch,
-        **{"crossings.mine": lambda site, *, settings=None: find_crossings(site.lines).drop(columns="line_a")},
-    )
-    with pytest.raises(InputError, match=r"'crossings.mine': expected the columns of crossings, line_a not there"):
+def test_a_plugin_never_replaces_a_built_in(monkeypatch: pytest.MonkeyPatch) -> None:
+    register(monkeypatch, plug_in("bonds_found", doubtful))
+    with pytest.warns(UserWarning, match=r"'bonds_found' of corridor.couplings \(.*:doubtful\) skipped: a built-in"):
+        found = find_couplings(SITE).bonds_found
+    pd.testing.assert_frame_equal(found, find_bonds(SITE))
+
+
+@pytest.mark.parametrize(
+    ("name", "function", "wrong"),
+    [
+        ("crossings.mine", forgetful, r"'crossings.mine' .*: expected the columns of crossings, line_a not there"),
+        ("crossings.mine", repeating, "expected ids of its own, '.*' comes twice"),
+        ("crossings.mine", listing, "expected a GeoDataFrame, got list"),
+        ("bonds_found.mine", elsewhere, "expected the CRS of the site, EPSG:32633, got EPSG:32634"),
+        ("bonds_found.mine", strange, "expected line_ids of the site, got 'Z9'"),
+        ("bonds_found.mine", failing, "failed: KeyError: 'no such column'; mend or remove it"),
+        ("rumours", doubtful, "expected a name that begins with parallel_runs, crossings, bonds_found and a dot"),
+    ],
+)
+def test_a_plugin_that_does_it_wrong_is_named(
+    monkeypatch: pytest.MonkeyPatch, name: str, function: Callable[..., object], wrong: str
+) -> None:
+    register(monkeypatch, plug_in(name, function))
+    with pytest.raises(PlugInError, match=wrong):
+        find_couplings(SITE)
+
+
+def test_what_a_plugin_says_to_the_user_gets_there(monkeypatch: pytest.MonkeyPatch) -> None:
+    register(monkeypatch, plug_in("crossings.mine", refusing))
+    with pytest.raises(DomainError, match="map of the moon"):
         find_couplings(SITE)
