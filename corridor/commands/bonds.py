@@ -7,7 +7,7 @@ import click
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option
 from corridor.commands.talk import say, table_lines
-from corridor.couplings import find_bonds
+from corridor.couplings import all_bonds
 from corridor.frames import CAUTION
 from corridor.network.groups import bonded_groups
 from corridor.network.isolations import isolations
@@ -31,7 +31,7 @@ def bonds(
     """
     del progress
     inputs = load_inputs(paths, **read)
-    found = find_bonds(inputs.site, settings=inputs.settings)
+    found = all_bonds(inputs.site, settings=inputs.settings)
     groups = bonded_groups(inputs.site, bonds_found=found, settings=inputs.settings)
     columns = ["level", "line_count", "length_m", "evidence_weakest", "probability", "line_ids"]
     say([CAUTION, "Groups of lines that share metal (no record is not no bond):"], quiet=quiet)

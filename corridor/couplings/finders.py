@@ -17,12 +17,11 @@ from corridor.plugins import CouplingFinder, load_plugins
 from corridor.settings import Settings
 from corridor.site.model import Site
 
-__all__ = ["bonds_found", "crossings", "find_couplings", "parallel_runs"]
+__all__ = ["all_bonds", "bonds_found", "crossings", "find_couplings", "parallel_runs"]
 
 _GROUP = "corridor.couplings"
 _TABLES = ("parallel_runs", "crossings", "bonds_found")
 _IDS = {"parallel_runs": "run_id", "crossings": "crossing_id", "bonds_found": "bond_id"}
-
 
 
 def parallel_runs(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
@@ -80,18 +79,38 @@ def find_couplings(site: Site, *, settings: Settings | None = None) -> Couplings
         If a plug-in fails, its name begins with no table's, or its table lacks columns, repeats ids, is in another
         CRS, or names lines that aren't there.
     """
+    finders = _finders()
+    return Couplings(**{table: _filled(table, finders, site, settings=settings) for table in _TABLES})
+
+
+def all_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    """Find the bonds of a site alone, those of plug-ins among them: table ``bonds_found`` of `find_couplings`.
+
+    Raises
+    ------
+    CrsError, InputError, PlugInError
+        As `find_couplings`.
+    """
+    return _filled("bonds_found", _finders(), site, settings=settings)
+
+
+def _finders() -> dict[str, CouplingFinder]:
     finders: dict[str, CouplingFinder] = load_plugins(_GROUP, required=_TABLES)
-    parts: dict[str, list[gpd.GeoDataFrame]] = {table: [] for table in _TABLES}
-    for name, finder in finders.items():
-        table = name.partition(".")[0]
-        if table not in parts:
+    for name in finders:
+        if name.partition(".")[0] not in _TABLES:
             message = f"plug-in {name!r} of {_GROUP}: expected a name that begins with {', '.join(_TABLES)} and a dot"
             raise PlugInError(message)
-        if name == table:
-            parts[table].append(finder(site, settings=settings))
-        else:
-            parts[table].append(_added(name, finder, site, settings=settings, before=parts[table]))
-    return Couplings(**{table: _joined(frames) for table, frames in parts.items()})
+    return finders
+
+
+def _filled(
+    table: str, finders: dict[str, CouplingFinder], site: Site, *, settings: Settings | None
+) -> gpd.GeoDataFrame:
+    parts = [finders[table](site, settings=settings)]
+    for name, finder in finders.items():
+        if name.startswith(f"{table}."):
+            parts.append(_added(name, finder, site, settings=settings, before=parts))
+    return _joined(parts)
 
 
 def _added(

@@ -9,7 +9,8 @@ import pandas as pd
 import shapely
 from networkx.utils import UnionFind
 
-from corridor.couplings.bonds import EARTH, find_bonds
+from corridor.couplings.bonds import EARTH
+from corridor.couplings.finders import all_bonds
 from corridor.couplings.places import conducts
 from corridor.couplings.segments import sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
@@ -37,7 +38,7 @@ def bonded_groups(
     ----------
     site : Site
     bonds_found : GeoDataFrame, optional
-        As ``find_bonds`` gives them; None: they are found.
+        As ``find_couplings`` gives them; None: they are found, by plug-ins too.
     settings : Settings, optional
         ``site.snap_m`` and ``site.structure_reach_m`` are used.
 
@@ -58,7 +59,7 @@ def bonded_groups(
     used = settings or Settings()
     lines = sorted_lines(site.lines)
     lines = lines[conducts(lines)].reset_index(drop=True)
-    bonds = find_bonds(site, settings=used) if bonds_found is None else bonds_found
+    bonds = all_bonds(site, settings=used) if bonds_found is None else bonds_found
     edges = _edges(site, lines, bonds, snap_m=used.site.snap_m)
     lengths = dict(zip(lines["line_id"], lines.geometry.length, strict=True))
     shapes = dict(zip(lines["line_id"], lines.geometry, strict=True))

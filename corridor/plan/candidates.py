@@ -82,8 +82,9 @@ def candidate_places(site: Site, targets: gpd.GeoDataFrame, *, settings: Setting
             message = f"plug-in {name!r} of {_GROUP}: expected a name that begins with {', '.join(MODES)} and a dot"
             raise PlugInError(message)
         for row in _rows(name, source, site, targets=targets, settings=settings):
-            _check(name, row, length=length, structures=structures if mode in _TOUCHING else None)
-            places.append({"mode": mode, **row})
+            touching = mode in _TOUCHING
+            _check(name, row, length=length, structures=structures if touching else None)
+            places.append({"mode": mode, **row, "structure_id": row["structure_id"] if touching else None})
     return places
 
 

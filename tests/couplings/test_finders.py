@@ -7,7 +7,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 
-from corridor.couplings import Couplings, find_bonds, find_couplings, find_crossings, find_parallel_runs
+from corridor.couplings import Couplings, all_bonds, find_bonds, find_couplings, find_crossings, find_parallel_runs
 from corridor.errors import DomainError, PlugInError
 from corridor.plugins import CouplingFinder, load_plugins
 from corridor.settings import CouplingSettings, Settings
@@ -101,6 +101,11 @@ def test_a_plugin_may_be_the_only_one_that_finds(monkeypatch: pytest.MonkeyPatch
     register(monkeypatch, plug_in("bonds_found.mine", doubtful))
     assert find_bonds(OTHER).empty
     assert list(find_couplings(OTHER).bonds_found["bond_id"]) == ["mine"]
+
+
+def test_bonds_alone_are_the_same_table(monkeypatch: pytest.MonkeyPatch) -> None:
+    register(monkeypatch, plug_in("bonds_found.mine", doubtful))
+    pd.testing.assert_frame_equal(all_bonds(SITE), find_couplings(SITE).bonds_found)
 
 
 def test_a_plugin_never_replaces_a_built_in(monkeypatch: pytest.MonkeyPatch) -> None:
