@@ -10,13 +10,13 @@ from corridor.dictionary import GRADES
 from corridor.frames import CAUTION
 from corridor.report.text import current_text, percent, range_text
 from corridor.site import Site
+from corridor.site.missing import MISSING_CODES
 
 __all__ = ["hookup_lines", "line_table", "path_lines", "trace_lines"]
 
 _READY = {"ready": "READY", "not_ready": "NOT READY", "refused": "REFUSED"}
 _LINES_SHOWN = 20
 _PATHS_SHOWN = 12
-_MISSING_CODES = ("no_bonds", "no_soil", "no_depth", "no_grounds", "no_structures", "no_work_area")
 
 
 def hookup_lines(hookups: pd.DataFrame) -> list[str]:
@@ -50,6 +50,7 @@ def trace_lines(trace: Any, site: Site, *, verbose: bool = False) -> list[str]:
         f"{current_text(trace.voltage_v)} V",
         f"{current_text(trace.loop_ohm)} ohm",
     )
+    limit = "" if trace.limited_by == "level" else f"; the {trace.limited_by} limit sets it"
     ready = _READY.get(hookup["ready"], hookup["ready"])
     missing = f": {hookup['missing']}" if hookup.get("missing") else ""
     table = line_table(trace.sections)
@@ -58,7 +59,7 @@ def trace_lines(trace: Any, site: Site, *, verbose: bool = False) -> list[str]:
     return [
         CAUTION,
         f"Hook-up {hookup['hookup_id']}: {ready}{missing}",
-        f"Output: {', '.join(output)}",
+        f"Output: {', '.join(output)}{limit}",
         "",
         *table_lines(head, shown),
         *([f"and {len(table) - len(shown)} more lines with less (--verbose)"] if len(shown) < len(table) else []),
@@ -126,5 +127,5 @@ def _stated(value: Any) -> bool:
 
 
 def _missing(site: Site) -> list[str]:
-    told = site.findings[site.findings["code"].isin(_MISSING_CODES)]
+    told = site.findings[site.findings["code"].isin(MISSING_CODES)]
     return [f"Missing: {message}" for message in told["message"]]

@@ -7,6 +7,7 @@ from shapely import MultiPolygon, Polygon
 
 from corridor.plan.prepare import Prepared
 from corridor.site import Site
+from corridor.site.missing import MISSING_CODES
 from corridor.tone.cases import CASES
 from corridor.tone.solve import ToneSolution
 
@@ -67,7 +68,7 @@ def review_facts(
         if prepared is None
         else f"{prepared.soil.nominal_ohm_m:.0f} ohm m ({prepared.soil.low_ohm_m:.0f} to "
         f"{prepared.soil.high_ohm_m:.0f}), {prepared.soil.source}",
-        "notes": [],
+        "notes": site.findings.loc[site.findings["code"].isin(MISSING_CODES), "message"].tolist(),
     }
 
 

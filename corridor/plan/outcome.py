@@ -9,14 +9,13 @@ from threadpoolctl import threadpool_limits
 from corridor.couplings.model import Couplings
 from corridor.settings import Settings
 from corridor.site import Site
-from corridor.tone.bleed import decompose, trace_paths
+from corridor.tone.bleed import Currents, decompose, trace_paths
 from corridor.tone.cases import element_ohms
 from corridor.tone.drive import unit_sources
 from corridor.tone.earth import propagation_constant
 from corridor.tone.predict import Prediction, peak_owners
 from corridor.tone.solve import ToneSolution, matrices
 from corridor.tone.tables import Setting, paths_table, stations_table
-from corridor.tone.tree import factorise
 
 __all__ = ["bleed_tables", "line_stations"]
 
@@ -59,7 +58,7 @@ def bleed_tables(
     solution : ToneSolution
         What was solved.
     asked : sequence of Setting
-        Set-ups of one frequency; they share one factorisation.
+        Set-ups of one frequency; they share its matrices.
     couplings : Couplings
         Names of runs and crossings, evidence of bonds.
     settings : Settings
@@ -69,29 +68,28 @@ def bleed_tables(
     rho, frequency = solution.soil.nominal_ohm_m, asked[0].frequency_hz
     evidence = dict(zip(couplings.bonds_found["bond_id"], couplings.bonds_found["evidence"], strict=True))
     gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
-    source = unit_sources(model, drives, frequency_hz=frequency, gamma_per_m=gamma)
+    columns = [setting.drive for setting in asked]
+    nominal = solution.results[frequency, solution.cases[0].name]
+    reference = nominal.reference_a[columns]
+    injection, emf = unit_sources(model, drives, frequency_hz=frequency, gamma_per_m=gamma)
+    currents = Currents(nominal.current_a[:, columns], nominal.leak_a[:, columns], nominal.element_a[:, columns])
     with threadpool_limits(1, user_api="blas"):
-        z, p = matrices(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=solution.soil)
-        ohms = element_ohms(model, "nominal", frequency)
-        unit = factorise(model.layout, z, p, ohms).solve(*source)
-        references = [
-            1.0 if drive.hookup.mode == "direct" else float(abs(unit.current_a[drive.section, k]))
-            for k, drive in enumerate(drives)
-        ]
         split = decompose(
             model,
-            unit,
-            (z, p, ohms),
+            currents,
+            (
+                *matrices(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=solution.soil),
+                element_ohms(model, "nominal", frequency),
+            ),
             drives=drives,
-            source=source,
-            threshold_a=[settings.grades.partner_share * reference for reference in references],
+            source=(injection / reference, emf / reference),
+            threshold_a=settings.grades.partner_share,
         )
     tables = []
-    size = np.abs(unit.current_a)
-    for k, (setting, entries, reference) in enumerate(zip(asked, split, references, strict=True)):
+    size = np.abs(currents.current_a)
+    for k, (setting, entries) in enumerate(zip(asked, split, strict=True)):
         peaks = {i: float(size[model.sections_of(i), k].max()) for i in entries}
         target = drives[k].hookup.line_id
         paths = [path for path in trace_paths(entries, peaks) if path.line_id != target]
-        scaled = [path.scaled(1.0 / reference if reference > 0 else 0.0) for path in paths]
-        tables.append(paths_table(solution, setting, scaled, couplings=couplings, evidence=evidence, crs=site.crs))
+        tables.append(paths_table(solution, setting, paths, couplings=couplings, evidence=evidence, crs=site.crs))
     return tables

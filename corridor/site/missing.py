@@ -5,7 +5,7 @@ import geopandas as gpd
 from corridor.settings import SoilSettings
 from corridor.site.findings import Findings
 
-__all__ = ["tell_missing"]
+__all__ = ["MISSING_CODES", "tell_missing"]
 
 _TABLES = {
     "structures": ("no_structures", "no structures: nowhere to clip on or clamp, induction only",
@@ -18,6 +18,10 @@ _TABLES = {
              "used: solved over the range"),
     "work_area": ("no_work_area", "no work area: everything is in scope", "used: add a work_area layer for a plan"),
 }  # fmt: skip
+
+
+MISSING_CODES = (*(code for code, _, _ in _TABLES.values()), "no_depth")
+"""Codes of the findings that say what a site doesn't have."""
 
 
 def tell_missing(present: set[str], lines: gpd.GeoDataFrame, *, soil: SoilSettings, findings: Findings) -> None:

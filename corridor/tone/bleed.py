@@ -10,13 +10,14 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
 
 from corridor.tone.drive import Drive
-from corridor.tone.layout import Layout, Solution
+from corridor.tone.layout import Layout
 from corridor.tone.model import ToneModel
 from corridor.tone.tree import factorise
 
@@ -77,20 +78,28 @@ class Path:
     hops: tuple[Hop, ...]
     share: float
 
-    def scaled(self, factor: float) -> "Path":
-        """Return the same path with currents per another unit."""
-        hops = tuple(Hop(hop.entry, hop.current_in_a * factor, hop.current_out_a * factor) for hop in self.hops)
-        return Path(self.line_id, hops, self.share)
+
+@dataclass(frozen=True)
+class Currents:
+    """What is split, k columns: currents along and out of the sections, (n, k), and through the elements, (m, k)."""
+
+    current_a: NDArray[Any]
+    leak_a: NDArray[Any]
+    element_a: NDArray[Any]
+
+    def of_hookups(self, columns: NDArray[np.int64]) -> "Currents":
+        """Return some of the columns."""
+        return Currents(*(part[:, columns].astype(np.complex128) for part in vars(self).values()))
 
 
 def decompose(
     model: ToneModel,
-    solution: Solution,
+    solution: Currents,
     system: tuple[Complex, Complex, Complex],
     *,
     drives: Sequence[Drive],
     source: tuple[Complex, Complex],
-    threshold_a: Sequence[float],
+    threshold_a: float,
     min_share: float = LEAST_SHARE,
 ) -> list[dict[str, list[Entry]]]:
     """Split the current of every line above a threshold into the parts that other lines and the transmitter drive.
@@ -99,16 +108,16 @@ def decompose(
     ----------
     model : ToneModel
         The network.
-    solution : Solution
-        A column per hook-up, per unit source.
+    solution : Currents
+        A column per hook-up, per ampere of hook-up current or any other unit.
     system : tuple of three ndarrays
         Z and P, (n, n), and the elements' impedances, (m,), ohm, that gave the solution.
     drives : sequence of Drive
         The hook-ups, k of them.
     source : tuple of two ndarrays
         Injection (nodes, k) and voltage in series (n, k) that gave the solution.
-    threshold_a : sequence of float
-        Per hook-up: lines whose largest current is smaller, in the solution's unit, are left out.
+    threshold_a : float
+        Lines whose largest current is smaller, in the solution's unit, are left out.
     min_share : float
         Entries with a smaller share, in magnitude, are left out; with 0 the shares of a line sum to 1.
 
@@ -118,20 +127,17 @@ def decompose(
         Per hook-up line_id to its entries, largest share first.
     """
     z, p, _ = system
-    threshold = np.asarray(threshold_a, dtype=float)
     owners = _Owners(model)
     found: list[dict[str, list[Entry]]] = [{} for _ in drives]
     for index, line_id in enumerate(model.line_ids):
         own = model.sections_of(line_id)
         if not own.size:
             continue
-        columns = np.flatnonzero(np.abs(solution.current_a[own]).max(axis=0) >= threshold)
+        columns = np.flatnonzero(np.abs(solution.current_a[own]).max(axis=0) >= threshold_a)
         if not columns.size:
             continue
         part = _LinePart(model, system, index)
-        chosen = Solution(
-            *(x[:, columns] for x in (solution.current_a, solution.leak_a, solution.element_a, solution.node_v))
-        )
+        chosen = solution.of_hookups(columns)
         split = part.split(chosen, (source[0][:, columns], source[1][:, columns]), (z, p), owners)
         for k, column in enumerate(columns):
             hop = (SOURCE, "hook-up", drives[int(column)].hookup.mode, drives[int(column)].node)
@@ -195,7 +201,7 @@ class _LinePart:
         self._gate_labels = self._labels_of_gates()
 
     def split(
-        self, solution: Solution, source: tuple[Complex, Complex], fields: tuple[Complex, Complex], owners: _Owners
+        self, solution: Currents, source: tuple[Complex, Complex], fields: tuple[Complex, Complex], owners: _Owners
     ) -> _Split:
         """Return what drives the line's current at its largest, for every hook-up.
 
@@ -289,9 +295,10 @@ def trace_paths(
     graph: nx.DiGraph[str] = nx.DiGraph()
     best: dict[tuple[str, str], Entry] = {}
     for line_id, ways in entries.items():
-        for entry in ways:
+        for number, entry in enumerate(ways):  # largest first: small ones can't be the best way, but one must be there
             pair = (entry.from_line, line_id)
-            if entry.share > 0 and (pair not in best or entry.share > best[pair].share):
+            followed = entry.share >= min_share or (number == 0 and entry.share > 0)
+            if followed and (pair not in best or entry.share > best[pair].share):
                 best[pair] = entry
                 graph.add_edge(*pair, cost=-math.log(min(entry.share, 1.0)) + 1e-6)
     paths = []

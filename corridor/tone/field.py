@@ -31,6 +31,7 @@ _GAUSS_2 = 1.0 / math.sqrt(3.0)
 _FAR_RULE = np.polynomial.legendre.leggauss(2)
 _NEAR_RULE = np.polynomial.legendre.leggauss(12)
 _FAR = 6.0  # sum of the distances to both ends over length, from where two points stand for a section (1e-4)
+_SHORT = 0.1  # length over distance to the image, up to where its middle stands for a section (4e-4 of the image)
 _LEVEL_SLOPE = 1e-9  # rise over length below which a section counts as horizontal
 _TINY = 1e-300
 
@@ -256,30 +257,44 @@ def _image_kernel(points: Any, axis: Any, ends: Any, image_depth: Any) -> Any:  
     h_i = np.empty((n_points, n), dtype=np.complex128)
     h_q = np.empty((n_points, n), dtype=np.complex128)
     v_i = np.empty((n_points, n), dtype=np.complex128)
-    im = image_depth.imag
+    im, least = image_depth.imag, abs(image_depth)
     for p in numba.prange(n_points):
         e_x, e_y = axis[p, 0], axis[p, 1]
         for j in range(n):
             ax, ay = points[p, 0] - start[j, 0], points[p, 1] - start[j, 1]
             az = points[p, 2] + start[j, 2] + image_depth.real
             tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], start[j, 2] - end[j, 2]
-            # two-point Gauss on pieces no longer than |1.5/gamma|, the least distance to the image
-            pieces = 1 + int(math.sqrt(tx * tx + ty * ty + tz * tz) / abs(image_depth))
+            # |1.5/gamma| is the least distance to the image: short against it, the middle stands for the section;
+            # else two-point Gauss on pieces no longer than it
+            share = math.sqrt(tx * tx + ty * ty + tz * tz) / least
+            pieces = 1 + int(share)
+            per_piece = 1 if share < _SHORT else 2
             h, q, v = 0.0j, 0.0j, 0.0j
-            for k in range(2 * pieces):
-                w = (k // 2 + 0.5 + (k % 2 - 0.5) * _GAUSS_2) / pieces
+            for k in range(per_piece * pieces):
+                w = (k // per_piece + 0.5 + (k % 2 - 0.5) * _GAUSS_2 * (per_piece - 1)) / pieces
                 dx, dy, dz = ax - w * tx, ay - w * ty, az - w * tz
-                square = complex(dx * dx + dy * dy + dz * dz - im * im, 2.0 * dz * im)
-                size = abs(square)
-                real = math.sqrt(0.5 * (size + square.real))  # principal root by hand: cheaper, same digits
-                inverse_r = complex(real, -square.imag / (2.0 * real)) / size
-                cube = inverse_r * square.conjugate() / (size * size)
-                below = complex(real + dz, square.imag / (2.0 * real) + im)
-                z = complex(dz, im)
-                h += cube * ((ty * z - tz * dy) * e_x + (tz * dx - tx * z) * e_y)
+                # R^2 and its principal root in real numbers: cheaper, same digits
+                square_re, square_im = dx * dx + dy * dy + dz * dz - im * im, 2.0 * dz * im
+                scale = 1.0 / math.sqrt(square_re * square_re + square_im * square_im)
+                root_re = math.sqrt(0.5 * (1.0 / scale + square_re))
+                root_im = square_im / (2.0 * root_re)
+                inverse_re, inverse_im = root_re * scale, -root_im * scale  # 1/R
+                cube = complex(
+                    (inverse_re * square_re + inverse_im * square_im) * scale * scale,
+                    (inverse_im * square_re - inverse_re * square_im) * scale * scale,
+                )
+                height_re, height_im = root_re + dz, root_im + im
+                size = 1.0 / (height_re * height_re + height_im * height_im)
+                across = ty * e_x - tx * e_y  # the section's length square to the axis
+                tilt = tz * (dx * e_y - dy * e_x)
+                h += cube * complex(across * dz + tilt, across * im)
                 v += cube * (tx * dy - ty * dx)
-                q += inverse_r * below.conjugate() * ((dy * e_x - dx * e_y) / (below.real**2 + below.imag**2))
-            factor = -0.5 * _SCALE / pieces
+                side = (dy * e_x - dx * e_y) * size
+                q += complex(
+                    side * (inverse_re * height_re + inverse_im * height_im),
+                    side * (inverse_im * height_re - inverse_re * height_im),
+                )
+            factor = -_SCALE / (per_piece * pieces)
             h_i[p, j], h_q[p, j], v_i[p, j] = factor * h, factor * q, factor * v
     return h_i, h_q, v_i
 

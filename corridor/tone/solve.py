@@ -42,6 +42,10 @@ class CaseResult:
         Largest hook-up current within the source's limits.
     limited_by : ndarray of int8, shape (k,)
         Position in ``corridor.tone.sources.LIMITS`` of the limit that sets it.
+    element_a : ndarray of complex64, shape (m, k)
+        Through each element, from its node a to its node b.
+    reference_a : ndarray of complex, shape (k,)
+        Hook-up current per unit source: what the others were divided by.
     """
 
     current_a: NDArray[np.complex64]
@@ -49,6 +53,8 @@ class CaseResult:
     loop_ohm: NDArray[np.complex128]
     available_a: NDArray[np.float64]
     limited_by: NDArray[np.int8]
+    element_a: NDArray[np.complex64]
+    reference_a: NDArray[np.complex128]
 
 
 @dataclass(frozen=True)
@@ -158,6 +164,8 @@ def _result(solution: Solution, drives: Sequence[Drive], frequency_hz: float, eq
         loop_ohm=output.loop_ohm,
         available_a=output.available_a,
         limited_by=output.limited_by,
+        element_a=(solution.element_a / output.reference_a).astype(np.complex64),
+        reference_a=output.reference_a,
     )
 
 

@@ -154,6 +154,7 @@ def example_summary() -> dict[str, Any]:
         "frequencies_hz": [500.0, 1000.0, 5000.0, 10000.0],
         "reach_m": 80.0,
         "leaving_share": 0.012,
+        "reach": "the network solved reaches 80 m out; 1.2% of the output leaves it",
         "soil": "100 ohm m (20 to 1000), assumed",
         "notes": ["no bond data: no record is not no bond"],
     }

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from corridor.tone.bleed import Entry, decompose, trace_paths
+from corridor.tone.bleed import Currents, Entry, decompose, trace_paths
 from corridor.tone.hookup import HookUp
 from corridor.tone.model import ToneModel
 from tests.tone.wires import BONDS, Solved, peak_of, solved, wires
@@ -13,8 +13,10 @@ FED = solved(MODEL)
 
 
 def decomposed(model: ToneModel, case: Solved, threshold_a: float, **options: float) -> dict[str, list[Entry]]:
+    found = case.solution
+    currents = Currents(found.current_a, found.leak_a, found.element_a)
     (entries,) = decompose(
-        model, case.solution, case.system, drives=[case.drive], source=case.source, threshold_a=[threshold_a], **options
+        model, currents, case.system, drives=[case.drive], source=case.source, threshold_a=threshold_a, **options
     )
     return entries
 
