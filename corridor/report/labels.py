@@ -12,6 +12,7 @@ from shapely.geometry.base import BaseGeometry
 __all__ = ["Label", "Placed", "place_labels"]
 
 _PADDING_PT = 1.0
+_BOX_PADDING_PT = 2.2  # of a text in a box of its own, with the box's edge
 _DISTANCES_PT = (0.0, 8.0, 14.0, 22.0, 32.0, 44.0, 58.0, 76.0, 100.0, 130.0)
 _DIRECTIONS = 12
 _ANCHOR_STEP_PT = 40.0
@@ -19,16 +20,26 @@ _ANCHORS_MAX = 12
 _CROSSED_WEIGHT = 1.0  # a point of map line under the text
 _LEADER_WEIGHT = 0.25  # a point of leader
 _LEADER_CROSSED = 4.0  # a map line crossed by the leader
+_SYMBOL_CROSSED = 12.0  # a symbol crossed by the leader
 _OWN_ANCHOR_PT = 1e-3
 
 
 @dataclass(frozen=True)
 class Label:
-    """A text wanted beside a shape; shapes are in points on paper."""
+    """A text wanted beside a shape: a line, a point, or several points that share it; in points on paper.
+
+    A boxed text is bold, in a white box with an edge.
+    """
 
     text: str
     shape: BaseGeometry
     size_pt: float = 6.5
+    boxed: bool = False
+
+    @property
+    def padding_pt(self) -> float:
+        """Room around the text."""
+        return _BOX_PADDING_PT if self.boxed else _PADDING_PT
 
 
 @dataclass(frozen=True)
@@ -98,8 +109,8 @@ def _best_place(
     leaders: list[BaseGeometry],
 ) -> Placed | None:
     width, height = _text_size_pt(label)
-    centres, anchors = _candidates(label.shape, width, height)
-    half_w, half_h = width / 2 + _PADDING_PT, height / 2 + _PADDING_PT
+    centres, anchors = _candidates(label.shape, width + 2 * label.padding_pt, height + 2 * label.padding_pt)
+    half_w, half_h = width / 2 + label.padding_pt, height / 2 + label.padding_pt
     boxes = shapely.box(centres[:, 0] - half_w, centres[:, 1] - half_h, centres[:, 0] + half_w, centres[:, 1] + half_h)
     free = shapely.contains(frame, boxes)
     for obstacles in (symbols, texts, leaders):
@@ -112,6 +123,8 @@ def _best_place(
     if not free.any():
         return None
     cost = _cost(boxes, stalks, tree=tree, free=free)
+    if symbols:
+        np.add.at(cost, shapely.STRtree(symbols).query(stalks, predicate="intersects")[0], _SYMBOL_CROSSED)
     best = int(np.argmin(cost))
     return Placed(
         label=label,
@@ -138,7 +151,8 @@ def _cost(boxes: np.ndarray, stalks: np.ndarray, *, tree: shapely.STRtree, free:
 def _candidates(shape: BaseGeometry, width: float, height: float) -> tuple[np.ndarray, np.ndarray]:
     """Centres of the text and the anchors they belong to, shape (n, 2) each, nearest to the middle first."""
     if not isinstance(shape, shapely.LineString):
-        spots = shapely.get_coordinates(shapely.centroid(shape))
+        points = shape if isinstance(shape, shapely.MultiPoint) else shapely.centroid(shape)
+        spots = shapely.get_coordinates(points)
     else:
         count = int(np.clip(shape.length // _ANCHOR_STEP_PT, 1, _ANCHORS_MAX))
         share = (np.arange(count) + 0.5) / count
@@ -160,6 +174,6 @@ def _candidates(shape: BaseGeometry, width: float, height: float) -> tuple[np.nd
 
 
 def _text_size_pt(label: Label) -> tuple[float, float]:
-    font = FontProperties(family="DejaVu Sans", weight="normal")
+    font = FontProperties(family="DejaVu Sans", weight="bold" if label.boxed else "normal")
     extents = TextPath((0, 0), label.text or " ", size=label.size_pt, prop=font).get_extents()
     return float(extents.width), float(max(extents.height, 0.75 * label.size_pt))

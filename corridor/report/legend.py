@@ -25,7 +25,9 @@ _LEFT = 0.778
 _TOP = 0.962
 _GAP = 0.006
 _ROWS_MAX = 40
+_ROW_HEIGHT = 0.0128
 _ROW_CHARACTERS = 48
+_HALF_ROW_CHARACTERS = 31
 
 
 def add_legend(
@@ -97,6 +99,7 @@ def _point_rows() -> list[Line2D | Patch]:
         _mark(s.marker, f"hook-up chosen (numbered), {s.text}", size=8, hollow=True, edge=1.5)
         for s in HOOKUP_SYMBOLS.values()
     ]
+    rows.append(Patch(facecolor="white", edgecolor=INK, linewidth=0.8, label="box of numbers: hook-ups close together"))
     rows.append(_mark("s", "small: another access point that is ready", size=3.5, hollow=True, edge=0.7))
     rows.append(_mark(BOND_SYMBOLS["known"].marker, BOND_SYMBOLS["known"].text, size=6.5))
     rows.append(_mark(BOND_SYMBOLS["thought"].marker, BOND_SYMBOLS["thought"].text, size=6.5, hollow=True))
@@ -118,9 +121,14 @@ def _point_rows() -> list[Line2D | Patch]:
 
 def _setup_list(figure: Figure, setups: Sequence[tuple[int, str]], *, top: float) -> None:
     figure.text(_LEFT, top, "Hook-ups", fontsize=8, fontweight="bold", va="top", color=INK)
-    room = min(_ROWS_MAX, int((top - 0.045) / 0.0128) - 1)
-    shown = setups if len(setups) <= room else setups[: room - 1]
-    rows = [clipped(f"{number:>2}  {text}", limit=_ROW_CHARACTERS) for number, text in shown]
+    room = min(_ROWS_MAX, int((top - 0.045) / _ROW_HEIGHT) - 1)
+    columns, size, characters = (1, 6.8, _ROW_CHARACTERS) if len(setups) <= room else (2, 6.2, _HALF_ROW_CHARACTERS)
+    places = columns * room
+    shown = setups if len(setups) <= places else setups[: places - 1]
+    rows = [clipped(f"{number:>2}  {text}", limit=characters) for number, text in shown]
     if len(shown) < len(setups):
         rows.append(f"and {len(setups) - len(shown)} more: see layer hookups")
-    figure.text(_LEFT, top - 0.016, "\n".join(rows), fontsize=6.8, va="top", color=INK, linespacing=1.25)
+    for column in range(columns):
+        text = "\n".join(rows[column * room : (column + 1) * room])
+        left = _LEFT + column * (1.0 - _LEFT) / 2
+        figure.text(left, top - 0.016, text, fontsize=size, va="top", color=INK, linespacing=1.25 * 6.8 / size)

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import matplotlib as mpl
@@ -16,13 +17,13 @@ from shapely.geometry.base import BaseGeometry
 from corridor.frames import CAUTION
 from corridor.report.cartography import Sheet, add_north_arrow, add_scale_bar, sheet_for
 from corridor.report.colours import ColourTable, colour_table
+from corridor.report.hookup_marks import draw_hookups
 from corridor.report.labels import Label, Placed, place_labels
 from corridor.report.legend import add_legend
 from corridor.report.map_layers import (
     draw_area,
     draw_bonds,
     draw_grades,
-    draw_hookups,
     draw_lines,
     draw_structures,
     prepare,
@@ -89,14 +90,15 @@ def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
         draw_structures(axes, content.structures)
         draw_lines(axes, content.lines, content.stretches, colours=colours)
         chosen = _chosen(content, sheet)
+        marks = draw_hookups(axes, sheet, content.hookups, chosen)
         taken = [
             *draw_grades(axes, sheet, content.stretches),
             *draw_bonds(axes, sheet, content.bonds),
-            *draw_hookups(axes, sheet, content.hookups, chosen),
+            *marks.taken,
             add_scale_bar(axes, sheet),
             add_north_arrow(axes, sheet),
         ]
-        left_out = _label(axes, sheet, content, taken=taken)
+        left_out = _label(axes, sheet, content, numbers=marks.labels, taken=taken)
         add_legend(
             figure, colours=colours, utilities=set(content.lines["utility"]), setups=_setup_rows(content, chosen)
         )
@@ -133,13 +135,13 @@ def _setup_rows(content: MapContent, chosen: dict[str, int]) -> list[tuple[int, 
     for name, number in chosen.items():
         row = rows.loc[name]
         place = f" at {row['structure_id']}" if isinstance(row["structure_id"], str) else ""
-        state = "" if row["ready"] == "ready" else ", NOT READY"
-        texts.append((number, f"{row['mode']}, {row['line_id']}{place}{state}"))
+        state = "" if row["ready"] == "ready" else "NOT READY: "  # first, so that no long name pushes it off
+        texts.append((number, f"{state}{row['mode']}, {row['line_id']}{place}"))
     return texts
 
 
-def _label(axes: Axes, sheet: Sheet, content: MapContent, *, taken: list[BaseGeometry]) -> int:
-    """Write the lines' names beside them; return how many found no room."""
+def _label(axes: Axes, sheet: Sheet, content: MapContent, *, numbers: list[Label], taken: list[BaseGeometry]) -> int:
+    """Write the numbers of hook-ups and the lines' names beside them; return how many found no room."""
     targets = set(content.stretches["line_id"].astype(str))
     visible = [
         (str(name) not in targets, -sheet.to_points(piece).length, str(name), sheet.to_points(piece))
@@ -149,7 +151,7 @@ def _label(axes: Axes, sheet: Sheet, content: MapContent, *, taken: list[BaseGeo
         if shape is not None and status != "removed" and (piece := sheet.clip(shape)) is not None
     ]
     named = sorted((row for row in visible if -row[1] >= _SHORTEST_LABELLED_PT), key=lambda row: row[:3])
-    wanted = [Label(text=plain(name), shape=shape) for _, _, name, shape in named[:_LABELS_MAX]]
+    wanted = [*numbers, *(Label(text=plain(name), shape=shape) for _, _, name, shape in named[:_LABELS_MAX])]
     placed = place_labels(wanted, lines=[row[3] for row in visible], frame=sheet.frame, taken=taken)
     for place in placed:
         _draw_label(axes, sheet, place)
@@ -158,11 +160,18 @@ def _label(axes: Axes, sheet: Sheet, content: MapContent, *, taken: list[BaseGeo
 
 def _draw_label(axes: Axes, sheet: Sheet, place: Placed) -> None:
     x, y = sheet.west_m + place.x_pt / sheet.points_per_m, sheet.south_m + place.y_pt / sheet.points_per_m
-    if place.has_leader:
+    boxed = place.label.boxed
+    if place.has_leader or boxed:
         to_x = sheet.west_m + place.anchor_x_pt / sheet.points_per_m
         to_y = sheet.south_m + place.anchor_y_pt / sheet.points_per_m
-        axes.plot([x, to_x], [y, to_y], color="#555555", linewidth=0.45, zorder=10)
+        # a box's leader ends under the symbols that it numbers
+        colour, width, zorder = (INK, 0.7, 8.5) if boxed else ("#555555", 0.45, 10.0)
+        axes.plot([x, to_x], [y, to_y], color=colour, linewidth=width, zorder=zorder)
+    looks: dict[str, Any] = {"path_effects": [withStroke(linewidth=2.2, foreground="white")]}
+    if boxed:
+        box = {"boxstyle": "square,pad=0.22", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
+        looks = {"fontweight": "bold", "bbox": box}
     axes.text(
         x, y, place.label.text, fontsize=place.label.size_pt, ha="center", va="center", color=INK, zorder=11,
-        path_effects=[withStroke(linewidth=2.2, foreground="white")], parse_math=False,
+        parse_math=False, **looks,
     )  # fmt: skip

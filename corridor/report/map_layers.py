@@ -16,7 +16,6 @@ from corridor.report.symbols import (
     BOND_SYMBOLS,
     DASH,
     GRADE_SYMBOLS,
-    HOOKUP_SYMBOLS,
     INK,
     PLAIN_WIDTH_PT,
     tone_width_pt,
@@ -26,7 +25,6 @@ __all__ = [
     "draw_area",
     "draw_bonds",
     "draw_grades",
-    "draw_hookups",
     "draw_lines",
     "draw_structures",
     "flags",
@@ -149,29 +147,4 @@ def draw_bonds(axes: Axes, sheet: Sheet, bonds: gpd.GeoDataFrame) -> list[BaseGe
             facecolor="white" if hollow else INK, edgecolor=INK if hollow else "white",
         )  # fmt: skip
         taken += [sheet.to_points(shapely.Point(point)).buffer(3.0) for point in points]
-    return taken
-
-
-def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: dict[str, int]) -> list[BaseGeometry]:
-    """Draw access points that are ready, small, and the chosen hook-ups large; return the areas of the large ones.
-
-    Induction can be done nearly anywhere, so its other places are left out.
-    """
-    taken: list[BaseGeometry] = []
-    for shape, name, mode, ready in zip(
-        hookups.geometry, hookups["hookup_id"].astype(str), hookups["mode"], hookups["ready"], strict=True
-    ):
-        large = name in chosen
-        if shape is None or mode not in HOOKUP_SYMBOLS or not (large or (ready == "ready" and mode != "induction")):
-            continue
-        axes.scatter(
-            [shape.x], [shape.y], s=110 if large else 13, marker=HOOKUP_SYMBOLS[mode].marker, zorder=9 if large else 5,
-            facecolor="white", edgecolor=INK if large else "#777777", linewidth=1.6 if large else 0.7,
-        )  # fmt: skip
-        if large:
-            axes.text(
-                shape.x, shape.y, str(chosen[name]), fontsize=5.8, fontweight="bold", ha="center", va="center_baseline",
-                color=INK, zorder=9.5, clip_on=True,
-            )  # fmt: skip
-            taken.append(sheet.to_points(shape).buffer(5.0))
     return taken

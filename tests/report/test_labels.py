@@ -48,3 +48,21 @@ def test_a_point_keeps_its_symbol_visible() -> None:
     point = shapely.Point(200, 150)
     (placed,) = place_labels([Label("7", point)], lines=[], frame=FRAME)
     assert not placed.box.contains(point)
+
+
+def test_a_boxed_text_stands_off_all_the_points_that_share_it() -> None:
+    points = shapely.MultiPoint([(200, 150), (208, 150), (216, 152)])
+    symbols = [point.buffer(5) for point in points.geoms]
+    (placed,) = place_labels([Label("4, 7–9", points, boxed=True)], lines=[], frame=FRAME, taken=symbols)
+    assert not any(placed.box.intersects(symbol) for symbol in symbols)
+    assert (placed.anchor_x_pt, placed.anchor_y_pt) in [(p.x, p.y) for p in points.geoms]
+    (plain,) = place_labels([Label("4, 7–9", points)], lines=[], frame=FRAME, taken=symbols)
+    assert placed.box.area > plain.box.area
+
+
+def test_a_leader_rather_goes_round_a_symbol() -> None:
+    line = shapely.LineString([(150, 150), (250, 150)])
+    fence = [shapely.box(140, 130 + 2 * dy, 260, 135 + 2 * dy) for dy in (0, 15)]  # symbols above and below
+    (placed,) = place_labels([Label("G-001", line)], lines=[line], frame=FRAME, taken=fence)
+    leader = shapely.LineString([(placed.x_pt, placed.y_pt), (placed.anchor_x_pt, placed.anchor_y_pt)])
+    assert not any(leader.intersects(symbol) for symbol in fence)
