@@ -58,7 +58,7 @@ def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Ma
     _scatter(axes, hookups[small], area=_SMALL, edge="#777777", width=0.7, zorder=5)
     rows = np.flatnonzero(large)
     rows = rows[np.argsort([chosen[ids[row]] for row in rows], kind="stable")]
-    points = [shapely.Point(sheet.to_points(hookups.geometry.iloc[row])) for row in rows]
+    points = [sheet.to_points(hookups.geometry.iloc[row]).centroid for row in rows]
     modes = hookups["mode"].to_numpy()[rows]
     areas = [symbol_area(point, mode, area=_LARGE) for point, mode in zip(points, modes, strict=True)]
     marks = HookUpMarks([], [])
