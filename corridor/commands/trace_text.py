@@ -45,11 +45,9 @@ def trace_lines(trace: Any, site: Site, *, verbose: bool = False) -> list[str]:
         Lines without control characters of their own; `say` cleans those of the data.
     """
     hookup = trace.hookup
-    output = (
-        f"{current_text(trace.current_ma)} mA",
-        f"{current_text(trace.voltage_v)} V",
-        f"{current_text(trace.loop_ohm)} ohm",
-    )
+    output = [f"{current_text(trace.current_ma)} mA on the target"]
+    if not pd.isna(trace.loop_ohm):  # an induction loop touches nothing: it has no circuit to speak of
+        output += [f"{current_text(trace.voltage_v)} V", f"{current_text(trace.loop_ohm)} ohm"]
     limit = "" if trace.limited_by == "level" else f"; the {trace.limited_by} limit sets it"
     ready = _READY.get(hookup["ready"], hookup["ready"])
     missing = f": {hookup['missing']}" if hookup.get("missing") else ""

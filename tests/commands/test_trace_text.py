@@ -32,6 +32,7 @@ def _trace(**changes: Any) -> Any:
         "current_ma": 50.0,
         "voltage_v": 12.0,
         "loop_ohm": 240.0,
+        "limited_by": "voltage",
         "notes": ("network reaches 80 m",),
         "hookup": {"hookup_id": "direct:A:V-1", "ready": "not_ready", "missing": "whether A is energized"},
     }
@@ -50,7 +51,7 @@ def test_caution_first_then_readiness_then_figures() -> None:
     lines = trace_lines(_trace(), make_site(lines=[{"line_id": "A", "geometry": [(0, 0), (9, 0)]}]))
     assert lines[0] == CAUTION
     assert lines[1] == "Hook-up direct:A:V-1: NOT READY: whether A is energized"
-    assert lines[2] == "Output: 50.0 mA, 12.0 V, 240 ohm"
+    assert lines[2] == "Output: 50.0 mA on the target, 12.0 V, 240 ohm; the voltage limit sets it"
     assert lines[-1] == "Note: network reaches 80 m"
 
 
