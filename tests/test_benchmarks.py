@@ -1,0 +1,24 @@
+"""The benchmarks still run: once each at their smallest, untimed."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).parent.parent
+
+
+def test_the_small_benchmarks_run() -> None:
+    files = ["benchmarks/bench_tone.py", "benchmarks/bench_site.py"]
+    small = ["--sections-max", "500", "--lines", "400", "--benchmark-disable", "-p", "no:cacheprovider"]
+    run = subprocess.run(
+        [sys.executable, "-m", "pytest", *files, *small], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert run.returncode == 0, run.stdout + run.stderr
+    assert "8 passed" in run.stdout
+
+
+def test_the_readme_names_every_benchmark_and_option() -> None:
+    text = (ROOT / "benchmarks" / "README.md").read_text(encoding="utf-8")
+    files = [path.name for path in sorted((ROOT / "benchmarks").glob("bench_*.py"))]
+    assert [name for name in files if f"`{name}`" not in text] == []
+    assert [option for option in ("--large", "--sections-max", "--lines", "--target") if option not in text] == []
