@@ -90,9 +90,7 @@ def switched_ma(site: Site, result: ToneTrace, bond_id: str, line_id: str) -> tu
     hookup = HookUp(row["mode"], row["line_id"], at_m=row["at_m"], stake_xy=stakes.get("stake"))
     drives = [place(model, hookup, shape, stake="stake" if stakes else None, equipment=equipment)]
     z, p = matrices(model, frequency_hz=FREQUENCY_HZ, resistivity_ohm_m=soil.nominal_ohm_m, soil=soil)
-    gamma = propagation_constant(
-        soil.nominal_ohm_m, FREQUENCY_HZ, relative_permittivity=soil.relative_permittivity
-    )
+    gamma = propagation_constant(soil.nominal_ohm_m, FREQUENCY_HZ, relative_permittivity=soil.relative_permittivity)
     source = unit_sources(model, drives, frequency_hz=FREQUENCY_HZ, gamma_per_m=gamma)
     bond = [k for k, element in enumerate(model.elements) if element.source_id == bond_id]
     factored = factorise(model.layout, z, p, element_ohms(model, "nominal", FREQUENCY_HZ))
