@@ -24,6 +24,7 @@ Anchor = tuple[str, int, str]  # coupling, number along it, line
 
 TOUCH_M = 1e-6  # an anchor at a node is on the spans on both sides of it
 ANCHOR_M = 10.0  # along a parallel run tone may jump anywhere; so closely is it let
+NEAR_M = 3.0  # so near, tone leaks over even where lines neither run side by side nor cross (engineering estimate)
 
 
 NO_ANCHORS: tuple[Floats, list[Anchor]] = (np.empty(0), [])
@@ -59,7 +60,7 @@ def grow(
     """Grow outward from lines or nodes.
 
     Along metal the distance counts; links of every kind and state (open ones are solved closed too), and the jump to a
-    line coupled by a parallel run or crossing, cost nothing.
+    line coupled by a parallel run or crossing, or no more than 3 m away, cost nothing.
 
     Parameters
     ----------
@@ -99,12 +100,13 @@ def grow(
     return Growth(spans=spans, cut_nodes=_cuts(network, spans), lines=tuple(sorted({lines[s] for s in spans})))
 
 
-def reach_graph(network: Network, couplings: Couplings) -> nx.Graph[Hashable]:
+def reach_graph(network: Network, couplings: Couplings, *, near_m: float = NEAR_M) -> nx.Graph[Hashable]:
     """Return the graph that growth runs on: nodes, and anchors on the spans where a coupling lets tone jump.
 
-    Edges carry ``weight`` (m along metal, 0 across links and couplings) and, along a span, ``span_id``.
+    Edges carry ``weight`` (m along metal, 0 across links and couplings) and, along a span, ``span_id``. Two lines that
+    come within ``near_m`` (m) of each other are coupled too, by leakage; with 0 none is.
     """
-    anchors = _anchors(network, couplings)
+    anchors = _anchors(network, couplings, near_m)
     graph: nx.Graph[Hashable] = nx.Graph()
     graph.add_nodes_from(network.nodes["node_id"])
     spans = network.spans.sort_values(["line_id", "start_m"], kind="stable")
@@ -139,7 +141,7 @@ def _cheapest(graph: nx.Graph[Hashable], a: Hashable, b: Hashable, *, weight: fl
     graph.add_edge(a, b, weight=weight, spans=spans)
 
 
-def _anchors(network: Network, couplings: Couplings) -> dict[str, tuple[Floats, list[Anchor]]]:
+def _anchors(network: Network, couplings: Couplings, near_m: float) -> dict[str, tuple[Floats, list[Anchor]]]:
     """Return measures and names of the anchors on each line, ascending; a name is (coupling, number, line)."""
     shapes = _line_shapes(network.spans)
     rows: list[tuple[str, int, str, str, shapely.Point]] = []
@@ -149,6 +151,8 @@ def _anchors(network: Network, couplings: Couplings) -> dict[str, tuple[Floats, 
         rows += [(run_id, k, a, b, point) for k, point in enumerate(points)]
     for crossing_id, a, b, point in _couples(couplings.crossings, "crossing_id", set(shapes)):
         rows.append((f"{crossing_id}x", 0, a, b, point))
+    coupled = {(a, b) for _, _, a, b, _ in rows}
+    rows += [(f"{a}~{b}n", 0, a, b, point) for a, b, point in _near(shapes, near_m) if (a, b) not in coupled]
     found: dict[str, list[tuple[float, Anchor]]] = defaultdict(list)
     for name, number, a, b, point in rows:
         for line in (a, b):
@@ -164,6 +168,18 @@ def _couples(frame: gpd.GeoDataFrame, name: str, lines: set[str]) -> Iterator[tu
     for coupling, a, b, shape in zip(frame[name], frame["line_a"], frame["line_b"], frame.geometry, strict=True):
         if a in lines and b in lines:
             yield coupling, a, b, shape
+
+
+def _near(shapes: dict[str, shapely.LineString], near_m: float) -> Iterator[tuple[str, str, shapely.Point]]:
+    """Yield every two lines that come close, line_a < line_b, with a point between them where they are closest."""
+    if near_m <= 0:
+        return
+    names = sorted(shapes)
+    lines = np.array([shapes[name] for name in names], dtype=object)
+    first, second = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=near_m)
+    for i, j in sorted(zip(first.tolist(), second.tolist(), strict=True)):
+        if i < j:
+            yield names[i], names[j], shapely.shortest_line(lines[i], lines[j]).interpolate(0.5, normalized=True)
 
 
 def _line_shapes(spans: gpd.GeoDataFrame) -> dict[str, shapely.LineString]:

@@ -114,6 +114,12 @@ def test_staggered_runs_are_no_free_ride() -> None:
     assert found.lines == ("a", "b")
 
 
+@pytest.mark.parametrize(("gap_m", "reached"), [(0.8, True), (2.9, True), (3.1, False)])
+def test_tone_leaks_to_a_line_close_by_that_neither_runs_beside_nor_crosses(gap_m: float, reached: bool) -> None:
+    lines = [line("a", (0, 0), (100, 0)), line("b", (50, gap_m), (50, 40), utility="oil")]
+    assert grown(["a"], 1.0, lines=lines).lines == (("a", "b") if reached else ("a",))
+
+
 def test_lines_without_coupling_are_not_reached() -> None:
     lines = [line("a", (0, 0), (100, 0)), line("b", (0, 4), (100, 4), utility="water")]
     assert grown(["a"], 1e6, lines=lines).lines == ("a",)
@@ -159,7 +165,8 @@ def test_without_couplings_growth_is_distance_in_the_network(seed: int) -> None:
     table = network.spans
     plain = {s.span_id: min(reach.get(s.node_start, 1e9), reach.get(s.node_end, 1e9)) for s in table.itertuples()}
     expected = {name: at_m for name, at_m in plain.items() if at_m < 50.0}
-    assert grow(network, bare, [node], distance_m=50.0).spans == pytest.approx(expected)
+    graph = reach_graph(network, bare, near_m=0.0)
+    assert grow(network, bare, [node], distance_m=50.0, graph=graph).spans == pytest.approx(expected)
 
 
 @pytest.mark.parametrize("seeds", [[], ["P1"], ["E1", "nothing"]])

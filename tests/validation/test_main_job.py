@@ -39,9 +39,6 @@ BONDS = {
 CIRCULAR = pytest.mark.xfail(
     strict=True, reason="where lines feed each other in a circle, a path begins at one of them and not at the hook-up"
 )
-OUT_OF_REACH = pytest.mark.xfail(
-    strict=True, reason="growth knows no leakage: a line without run, crossing, bond or junction is never solved"
-)
 
 
 def around(bond_id: str) -> Site:
@@ -130,6 +127,17 @@ def test_removing_a_planted_bond_changes_the_partner_as_a_fresh_solution_says(bo
     assert abs(with_ma - without_ma) > 0.1 * with_ma
 
 
+def test_the_whole_block_says_the_same() -> None:
+    hookup, partner = BONDS["B-001"]
+    whole = trace(downtown(), hookup)
+    strongest = last_hops(whole, partner).sort_values("share_of_line").iloc[-1]
+    assert (strongest["kind"], strongest["through"]) == ("bond", "B-001")
+    _, opened_ma = switched_ma(downtown(), whole, "B-001", partner)
+    assert opened_ma == pytest.approx(largest_ma(trace(without_bond(downtown(), "B-001"), hookup), partner), rel=0.01)
+    # the rest of the block changes little
+    assert largest_ma(whole, partner) == pytest.approx(largest_ma(traced("B-001"), partner), rel=0.05)
+
+
 @pytest.mark.parametrize("bond_id", BONDS)
 def test_without_the_bond_no_path_goes_over_it(bond_id: str) -> None:
     assert bond_id not in set(traced_without(bond_id).bleed_paths["through"])
@@ -172,7 +180,6 @@ def test_a_partner_beside_the_target_is_explained_by_the_parallel_run() -> None:
     assert not set(hops["kind"]) & {"bond", "conduction"}
 
 
-@OUT_OF_REACH
 def test_a_partner_off_the_end_of_the_target_is_explained_by_leakage() -> None:
     (pair,) = planted()["leakage_only"]
     target, partner = pair["target"], pair["partner"]
