@@ -9,7 +9,6 @@ from functools import cache
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import pytest
 
 from corridor import Settings, Site, find_bonds, load_equipment, trace_tone
@@ -36,8 +35,8 @@ BONDS = {
     "B-005": ("direct:G-006:VA-006", "W-003"),
 }
 
-CIRCULAR = pytest.mark.xfail(
-    strict=True, reason="where lines feed each other in a circle, a path begins at one of them and not at the hook-up"
+NO_BEGINNING = pytest.mark.xfail(
+    strict=True, reason="small and opposing parts aren't followed, though a line's only way back may lead over one"
 )
 
 
@@ -155,18 +154,23 @@ def test_the_paths_into_a_line_sum_to_its_solved_current(bond_id: str) -> None:
         assert explained_ma == pytest.approx(largest_ma(result, str(line_id)), rel=0.01)
 
 
-@pytest.mark.parametrize(
-    "bond_id",
-    [pytest.param(bond, marks=CIRCULAR) if bond in ("B-002", "B-003") else bond for bond in BONDS],
-)
-def test_every_followed_path_starts_at_the_transmitter_and_ends_on_its_line(bond_id: str) -> None:
+@pytest.mark.parametrize("bond_id", BONDS)
+def test_the_hops_of_a_path_follow_each_other(bond_id: str) -> None:
     paths = traced(bond_id).bleed_paths
     for _, hops in paths[paths["kind"].notna()].groupby("path_id"):
         ordered = hops.sort_values("hop")
         assert ordered["hop"].tolist() == list(range(1, len(ordered) + 1))
-        assert pd.isna(ordered["from_line"].iloc[0])
         assert ordered["from_line"].tolist()[1:] == ordered["to_line"].tolist()[:-1]
         assert ordered["to_line"].iloc[-1] == ordered["line_id"].iloc[0]
+
+
+@pytest.mark.parametrize(
+    "bond_id", [pytest.param(bond, marks=NO_BEGINNING) if bond in ("B-002", "B-003") else bond for bond in BONDS]
+)
+def test_every_line_has_a_path_that_begins_at_the_hookup(bond_id: str) -> None:
+    paths = traced(bond_id).bleed_paths
+    begin = paths[(paths["kind"] == "hook-up") & paths["from_line"].isna() | (paths["through"] == "ground stake")]
+    assert set(begin["line_id"]) == set(paths["line_id"])
 
 
 def test_a_partner_beside_the_target_is_explained_by_the_parallel_run() -> None:
