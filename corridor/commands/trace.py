@@ -16,9 +16,7 @@ from corridor.commands.options import (
 )
 from corridor.commands.talk import say
 from corridor.commands.trace_text import hookup_lines, trace_lines
-from corridor.couplings import find_bonds
-from corridor.network.build import build_network
-from corridor.plan.hookups import find_hookups
+from corridor.plan.prepare import connect
 from corridor.plan.trace import trace_tone
 from corridor.report.receipt import make_receipt
 from corridor.report.results import write_trace
@@ -86,8 +84,4 @@ def _targets(inputs: Inputs, target: tuple[str, ...], utility: str | None) -> li
 
 
 def _hookups(inputs: Inputs, equipment: Equipment, *, targets: list[str] | None) -> Any:
-    bonds = find_bonds(inputs.site, settings=inputs.settings)
-    network = build_network(inputs.site, bonds, settings=inputs.settings)
-    return find_hookups(
-        inputs.site, bonds, network=network, equipment=equipment, settings=inputs.settings, lines=targets
-    )
+    return connect(inputs.site, equipment=equipment, settings=inputs.settings, lines=targets).hookups

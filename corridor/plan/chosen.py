@@ -3,18 +3,18 @@
 from collections.abc import Callable
 
 import geopandas as gpd
-import pandas as pd
+import numpy as np
+from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from corridor.constants import MA_PER_A
 from corridor.couplings.model import Couplings
-from corridor.frames import empty_table
 from corridor.plan.grading import Grading
-from corridor.plan.outcome import bleed_tables, line_stations
+from corridor.plan.outcome import bleed_rows, line_stations
 from corridor.settings import Settings
 from corridor.site import Site
 from corridor.tone.solve import ToneSolution
-from corridor.tone.tables import Setting, sections_table
+from corridor.tone.tables import Rows, Setting, as_table, section_rows
 
 __all__ = ["ChosenTables", "chosen_tables", "with_mistaken"]
 
@@ -60,7 +60,9 @@ def chosen_tables(
     progress : callable, optional
         Called with (step, done, total).
     """
-    sections, stations, paths = [], [], []
+    sections: list[Rows] = []
+    stations: list[Rows] = []
+    paths: list[Rows] = []
     chosen = strategy.dropna(subset=["hookup_id", "frequency_hz", "level_ma"])
     if solution is not None and len(chosen):
         column = {hookup_id: k for k, hookup_id in enumerate(ready["hookup_id"])}
@@ -68,24 +70,23 @@ def chosen_tables(
         uses = list(chosen.groupby(["hookup_id", "frequency_hz", "level_ma", "line_id"], sort=True))
         for (hookup_id, frequency, level, line_id), stretches in uses:
             setting = Setting(str(hookup_id), column[str(hookup_id)], float(frequency), float(level) / MA_PER_A)
+            reaches = list(zip(stretches["from_m"], stretches["to_m"], strict=True))
             along = line_stations(site, solution, grading.predictions[str(line_id)], setting, settings=settings)
-            pieces = sections_table(
-                solution, setting, lines=site.lines, stations=along, target=str(line_id), only={str(line_id)}
+            pieces = section_rows(
+                solution, setting, lines=site.lines, stations=along.frame, target=str(line_id), only={str(line_id)}
             )
-            stations.append(along[_within(along["station_m"], stretches)])
-            sections.append(pieces[_within(_middle_m(site, str(line_id), pieces), stretches)])
+            own = solution.model.sections_of(str(line_id))
+            stations.append(along.where(_within(along.frame["station_m"].to_numpy(), reaches)))
+            sections.append(pieces.where(_within(solution.model.measure_m[own].mean(axis=1), reaches)))
             asked.setdefault(setting.frequency_hz, []).append(setting)
         for done, (_, settled) in enumerate(sorted(asked.items()), start=1):
-            paths += bleed_tables(site, solution, settled, couplings=couplings, settings=settings)
+            paths += bleed_rows(solution, settled, couplings=couplings, settings=settings)
             if progress is not None:
                 progress("following the tone", done, len(asked))
+    found = as_table("sections", sections, site.crs)
     if area is not None:
-        sections = [part[part.intersects(area)] for part in sections]
-    return (
-        _joined("sections", sections, site),
-        _joined("stations", stations, site),
-        _joined("bleed_paths", paths, site),
-    )
+        found = found[found.intersects(area)].reset_index(drop=True)
+    return found, as_table("stations", stations, site.crs), as_table("bleed_paths", paths, site.crs)
 
 
 def with_mistaken(strategy: gpd.GeoDataFrame, stations: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -99,22 +100,9 @@ def with_mistaken(strategy: gpd.GeoDataFrame, stations: gpd.GeoDataFrame) -> gpd
     return result
 
 
-def _within(measure_m: pd.Series, stretches: pd.DataFrame) -> pd.Series:
+def _within(measure_m: NDArray[np.float64], stretches: list[tuple[float, float]]) -> NDArray[np.bool_]:
     """Tell which measures lie on one of the stretches."""
-    inside = pd.Series(False, index=measure_m.index)
-    for stretch in stretches.itertuples(index=False):
-        inside |= measure_m.between(stretch.from_m, stretch.to_m)
+    inside = np.zeros(len(measure_m), dtype=np.bool_)
+    for from_m, to_m in stretches:
+        inside |= (measure_m >= from_m) & (measure_m <= to_m)
     return inside
-
-
-def _middle_m(site: Site, line_id: str, sections: gpd.GeoDataFrame) -> pd.Series:
-    """Return where along its line the middle of each section lies."""
-    line = site.lines.set_index("line_id").geometry.loc[line_id]
-    return sections.geometry.interpolate(0.5, normalized=True).map(line.project)
-
-
-def _joined(name: str, parts: list[gpd.GeoDataFrame], site: Site) -> gpd.GeoDataFrame:
-    filled = [part for part in parts if len(part)]
-    if not filled:
-        return empty_table(name, site.crs)
-    return gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), crs=site.crs)

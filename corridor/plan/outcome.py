@@ -1,8 +1,7 @@
-"""What a set-up comes to: stations along a line, and the ways the tone took, as tables."""
+"""What a set-up comes to: stations along a line, and the ways the tone took."""
 
 from collections.abc import Sequence
 
-import geopandas as gpd
 import numpy as np
 from threadpoolctl import threadpool_limits
 
@@ -15,15 +14,15 @@ from corridor.tone.drive import unit_sources
 from corridor.tone.earth import propagation_constant
 from corridor.tone.predict import Prediction, peak_owners
 from corridor.tone.solve import ToneSolution, matrices
-from corridor.tone.tables import Setting, paths_table, stations_table
+from corridor.tone.tables import Rows, Setting, path_rows, station_rows
 
-__all__ = ["bleed_tables", "line_stations"]
+__all__ = ["bleed_rows", "line_stations"]
 
 
 def line_stations(
     site: Site, solution: ToneSolution, prediction: Prediction, setting: Setting, *, settings: Settings
-) -> gpd.GeoDataFrame:
-    """Return the table ``stations`` of one line under one set-up.
+) -> Rows:
+    """Return the rows of ``stations`` of one line under one set-up.
 
     Parameters
     ----------
@@ -41,20 +40,16 @@ def line_stations(
     lines = site.lines
     line = lines[(lines["line_id"] == prediction.stations.line_id).to_numpy()].iloc[0]
     owners = peak_owners(solution, prediction, drive=setting.drive, frequency_hz=setting.frequency_hz)
-    return stations_table(
-        solution, prediction, setting, line=line.to_dict(), settings=settings, owners=owners, crs=site.crs
-    )
+    return station_rows(solution, prediction, setting, line=line.to_dict(), settings=settings, owners=owners)
 
 
-def bleed_tables(
-    site: Site, solution: ToneSolution, asked: Sequence[Setting], *, couplings: Couplings, settings: Settings
-) -> list[gpd.GeoDataFrame]:
-    """Return the tables ``bleed_paths`` of several set-ups at one frequency: the nominal currents decomposed.
+def bleed_rows(
+    solution: ToneSolution, asked: Sequence[Setting], *, couplings: Couplings, settings: Settings
+) -> list[Rows]:
+    """Return the rows of ``bleed_paths`` of several set-ups at one frequency: the nominal currents decomposed.
 
     Parameters
     ----------
-    site : Site
-        For its CRS.
     solution : ToneSolution
         What was solved.
     asked : sequence of Setting
@@ -85,11 +80,11 @@ def bleed_tables(
             source=(injection / reference, emf / reference),
             threshold_a=settings.grades.partner_share,
         )
-    tables = []
+    rows = []
     size = np.abs(currents.current_a)
     for k, (setting, entries) in enumerate(zip(asked, split, strict=True)):
         peaks = {i: float(size[model.sections_of(i), k].max()) for i in entries}
         target = drives[k].hookup.line_id
         paths = [path for path in trace_paths(entries, peaks) if path.line_id != target]
-        tables.append(paths_table(solution, setting, paths, couplings=couplings, evidence=evidence, crs=site.crs))
-    return tables
+        rows.append(path_rows(solution, setting, paths, couplings=couplings, evidence=evidence))
+    return rows

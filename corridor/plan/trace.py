@@ -6,13 +6,12 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 
 from corridor.constants import MA_PER_A
 from corridor.errors import DomainError, HookUpError
-from corridor.frames import empty_table, stamp
+from corridor.frames import stamp
 from corridor.plan.hookups import select_hookup
-from corridor.plan.outcome import bleed_tables, line_stations
+from corridor.plan.outcome import bleed_rows, line_stations
 from corridor.plan.prepare import Prepared, connect, hookup_of, prepare, refuse_low_induction
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
@@ -21,7 +20,7 @@ from corridor.tone.hookup import HookUp
 from corridor.tone.predict import predict, set_stations
 from corridor.tone.solve import ToneSolution, check_frequency, solve_tone
 from corridor.tone.sources import LIMITS
-from corridor.tone.tables import Setting, output_a, sections_table
+from corridor.tone.tables import Rows, Setting, as_table, output_a, section_rows
 
 __all__ = ["ToneTrace", "trace_tone"]
 
@@ -111,12 +110,16 @@ def trace_tone(
     current = float(output_a(solution, setting)[0])
     loop = abs(complex(result.loop_ohm[0]))
     limit = "level" if setting.level_a <= result.available_a[0] else LIMITS[int(result.limited_by[0])]
-    sections = sections_table(solution, setting, lines=site.lines, stations=stations, target=asked.line_id)
-    (paths,) = bleed_tables(site, solution, [setting], couplings=connected.couplings, settings=settings)
+    sections = as_table(
+        "sections",
+        [section_rows(solution, setting, lines=site.lines, stations=stations, target=asked.line_id)],
+        site.crs,
+    )
+    paths = bleed_rows(solution, [setting], couplings=connected.couplings, settings=settings)
     return ToneTrace(
         sections=stamp(sections, trace_tone, hookup_id=row["hookup_id"], frequency_hz=frequency, level_ma=level_ma),
         stations=stations,
-        bleed_paths=paths,
+        bleed_paths=as_table("bleed_paths", paths, site.crs),
         current_ma=current * MA_PER_A,
         voltage_v=current * loop,
         loop_ohm=loop,
@@ -139,7 +142,7 @@ def _stations(site: Site, solution: ToneSolution, setting: Setting, settings: Se
     model = solution.model
     nominal = solution.results[setting.frequency_hz, solution.cases[0].name]
     rows = site.lines.set_index("line_id", drop=False)
-    parts = []
+    parts: list[Rows] = []
     for line_id in model.line_ids:
         share = float(np.abs(nominal.current_a[model.sections_of(line_id), setting.drive]).max(initial=0.0))
         if share < settings.grades.partner_share:
@@ -150,7 +153,7 @@ def _stations(site: Site, solution: ToneSolution, setting: Setting, settings: Se
         )
         prediction = predict(solution, stations, [setting.drive], receiver=settings.receiver)
         parts.append(line_stations(site, solution, prediction, setting, settings=settings))
-    return gpd.GeoDataFrame(pd.concat(parts, ignore_index=True)) if parts else empty_table("stations", site.crs)
+    return as_table("stations", parts, site.crs)
 
 
 def _resolved(table: gpd.GeoDataFrame, hookup: str | HookUp) -> tuple[dict[str, Any], HookUp]:

@@ -1,6 +1,6 @@
 """Solutions as tables: sections, stations and bleed paths, rounded and graded as people read them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,7 +13,7 @@ from shapely import LineString, Point
 from corridor.constants import MA_PER_A
 from corridor.couplings.model import Couplings
 from corridor.dictionary import RESULT_TABLES
-from corridor.frames import rounded, table_frame
+from corridor.frames import empty_table, rounded, table_frame
 from corridor.settings import Settings
 from corridor.tone.bleed import SOURCE, Entry, Path
 from corridor.tone.field import left_of
@@ -21,7 +21,18 @@ from corridor.tone.grades import grade, grade_names
 from corridor.tone.predict import Prediction, compass
 from corridor.tone.solve import ToneSolution
 
-__all__ = ["NT_PER_T", "Setting", "graded", "output_a", "paths_table", "sections_table", "sides", "stations_table"]
+__all__ = [
+    "NT_PER_T",
+    "Rows",
+    "Setting",
+    "as_table",
+    "graded",
+    "output_a",
+    "path_rows",
+    "section_rows",
+    "sides",
+    "station_rows",
+]
 
 NT_PER_T = 1e9
 _STATIONS = RESULT_TABLES["stations"]
@@ -35,6 +46,38 @@ class Setting:
     drive: int
     frequency_hz: float
     level_a: float
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Rows of a result table before it is typed and rounded, which is done once for many of them."""
+
+    frame: pd.DataFrame
+    geometry: list[Any]
+
+    def where(self, keep: NDArray[np.bool_]) -> "Rows":
+        """Return the rows that a mask keeps."""
+        chosen = np.flatnonzero(keep)
+        return Rows(self.frame.iloc[chosen].reset_index(drop=True), [self.geometry[k] for k in chosen])
+
+
+def as_table(name: str, parts: Iterable[Rows], crs: Any) -> gpd.GeoDataFrame:
+    """Return the rows as one table of the dictionary.
+
+    Parameters
+    ----------
+    name : str
+        The table.
+    parts : iterable of Rows
+        In their order.
+    crs : CRS
+        Of the site.
+    """
+    filled = [part for part in parts if part.geometry]
+    if not filled:
+        return empty_table(name, crs)
+    frame = pd.concat([part.frame for part in filled], ignore_index=True)
+    return table_frame(name, frame, geometry=[shape for part in filled for shape in part.geometry], crs=crs)
 
 
 def output_a(solution: ToneSolution, setting: Setting) -> NDArray[np.float64]:
@@ -90,7 +133,7 @@ def sides(direction: NDArray[np.float64], offset_m: NDArray[np.float64], toleran
     return found
 
 
-def stations_table(
+def station_rows(
     solution: ToneSolution,
     prediction: Prediction,
     setting: Setting,
@@ -98,9 +141,8 @@ def stations_table(
     line: Mapping[str, Any],
     settings: Settings,
     owners: list[str | None],
-    crs: Any,
-) -> gpd.GeoDataFrame:
-    """Return the table ``stations`` of one line under one hook-up.
+) -> Rows:
+    """Return the rows of ``stations`` of one line under one hook-up.
 
     Parameters
     ----------
@@ -112,8 +154,6 @@ def stations_table(
         Thresholds.
     owners : list of str or None
         Line whose peak is followed at each station, from ``peak_owners``.
-    crs : CRS
-        Of the site.
     """
     d, f = prediction.drives.index(setting.drive), solution.frequencies_hz.index(setting.frequency_hz)
     hookup_a = output_a(solution, setting)
@@ -149,10 +189,10 @@ def stations_table(
         "assumed_columns": line.get("assumed_columns"),
     }
     frame = pd.DataFrame(columns, index=range(len(stations.measure_m)))
-    return table_frame("stations", frame, geometry=[Point(xy) for xy in stations.xy_m], crs=crs)
+    return Rows(frame, [Point(xy) for xy in stations.xy_m])
 
 
-def sections_table(
+def section_rows(
     solution: ToneSolution,
     setting: Setting,
     *,
@@ -160,8 +200,8 @@ def sections_table(
     stations: pd.DataFrame,
     target: str,
     only: set[str] | None = None,
-) -> gpd.GeoDataFrame:
-    """Return the table ``sections`` under one hook-up; a section takes its grade from the nearest station.
+) -> Rows:
+    """Return the rows of ``sections`` under one hook-up; a section takes its grade from the nearest station.
 
     Parameters
     ----------
@@ -170,7 +210,7 @@ def sections_table(
     lines : GeoDataFrame
         Table ``lines``.
     stations : DataFrame
-        Table ``stations`` of the lines that were graded; sections of others are faint.
+        Rows of ``stations`` of the lines that were graded; sections of others are faint.
     target : str
         The hook-up's line.
     only : set of str, optional
@@ -211,8 +251,7 @@ def sections_table(
         parts.append(pd.concat([part, graded_here], axis=1))
         ends = np.stack([model.start_m[own, :2], model.end_m[own, :2]], axis=1) + model.origin_m
         geometries += [LineString(pair) for pair in ends]
-    frame = pd.concat(parts, ignore_index=True) if parts else {}
-    return table_frame("sections", frame, geometry=geometries, crs=lines.crs)
+    return Rows(pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(), geometries)
 
 
 def _nearest_grades(stations: pd.DataFrame, measure_m: NDArray[np.float64]) -> pd.DataFrame:
@@ -224,16 +263,15 @@ def _nearest_grades(stations: pd.DataFrame, measure_m: NDArray[np.float64]) -> p
     return stations.iloc[nearest][columns].reset_index(drop=True)
 
 
-def paths_table(
+def path_rows(
     solution: ToneSolution,
     setting: Setting,
     paths: list[Path],
     *,
     couplings: Couplings,
     evidence: Mapping[str, str],
-    crs: Any,
-) -> gpd.GeoDataFrame:
-    """Return the table ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
+) -> Rows:
+    """Return the rows of ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
     hookup_ma = output_a(solution, setting) * MA_PER_A
     names = _Names(couplings, solution.model)
     largest = _largest_a(solution, setting)
@@ -272,7 +310,7 @@ def paths_table(
                 }
             )
             geometries.append(geometry)
-    return table_frame("bleed_paths", rows, geometry=geometries, crs=crs)
+    return Rows(pd.DataFrame(rows), geometries)
 
 
 def _largest_a(solution: ToneSolution, setting: Setting) -> dict[str, NDArray[np.float64]]:
