@@ -13,7 +13,7 @@ from corridor.settings import GateSettings, SolverSettings
 FOLDER = Path(__file__).parents[1] / "sample_gis" / "downtown_block"
 RECORDS = FOLDER / "downtown_block.gpkg"
 # long sections and one step of growth to all that is reached: the tests judge the logic, not the last digit
-COARSE = SolverSettings(section_max_m=6.0, section_close_m=2.0, growth_step_m=1000.0, workers=1)
+COARSE = SolverSettings(section_max_m=10.0, section_close_m=4.0, growth_step_m=1000.0, workers=1)
 OWNERS_AGREE = GateSettings(gas_direct_by="gas owner's technician", cathodic_protection_by="gas owner's technician")
 QUICK = Settings(solver=COARSE, gate=OWNERS_AGREE)
 
