@@ -24,7 +24,7 @@ Anchor = tuple[str, int, str]  # coupling, number along it, line
 
 TOUCH_M = 1e-6  # an anchor at a node is on the spans on both sides of it
 ANCHOR_M = 10.0  # along a parallel run tone may jump anywhere; so closely is it let
-NEAR_M = 3.0  # so near, tone leaks over even where lines neither run side by side nor cross (engineering estimate)
+NEAR_M = 10.0  # so near, tone comes over even where lines neither run side by side nor cross (engineering estimate)
 
 
 NO_ANCHORS: tuple[Floats, list[Anchor]] = (np.empty(0), [])
@@ -60,7 +60,7 @@ def grow(
     """Grow outward from lines or nodes.
 
     Along metal the distance counts; links of every kind and state (open ones are solved closed too), and the jump to a
-    line coupled by a parallel run or crossing, or no more than 3 m away, cost nothing.
+    line coupled by a parallel run or crossing, cost nothing; to other lines within 10 m the jump costs its length.
 
     Parameters
     ----------
@@ -104,9 +104,9 @@ def reach_graph(network: Network, couplings: Couplings, *, near_m: float = NEAR_
     """Return the graph that growth runs on: nodes, and anchors on the spans where a coupling lets tone jump.
 
     Edges carry ``weight`` (m along metal, 0 across links and couplings) and, along a span, ``span_id``. Two lines that
-    come within ``near_m`` (m) of each other are coupled too, by leakage; with 0 none is.
+    come within ``near_m`` (m) of each other are coupled too, by leakage and induction; with 0 none is.
     """
-    anchors = _anchors(network, couplings, near_m)
+    anchors, gap_m = _anchors(network, couplings, near_m)
     graph: nx.Graph[Hashable] = nx.Graph()
     graph.add_nodes_from(network.nodes["node_id"])
     spans = network.spans.sort_values(["line_id", "start_m"], kind="stable")
@@ -128,7 +128,7 @@ def reach_graph(network: Network, couplings: Couplings, *, near_m: float = NEAR_
                 sides[name[:2]].append(name)
     for jump in sides.values():
         if len(jump) == 2:
-            _cheapest(graph, jump[0], jump[1], weight=0.0, span_id=None)
+            _cheapest(graph, jump[0], jump[1], weight=gap_m.get(jump[0][:2], 0.0), span_id=None)
     return graph
 
 
@@ -141,8 +141,13 @@ def _cheapest(graph: nx.Graph[Hashable], a: Hashable, b: Hashable, *, weight: fl
     graph.add_edge(a, b, weight=weight, spans=spans)
 
 
-def _anchors(network: Network, couplings: Couplings, near_m: float) -> dict[str, tuple[Floats, list[Anchor]]]:
-    """Return measures and names of the anchors on each line, ascending; a name is (coupling, number, line)."""
+def _anchors(
+    network: Network, couplings: Couplings, near_m: float
+) -> tuple[dict[str, tuple[Floats, list[Anchor]]], dict[tuple[str, int], float]]:
+    """Return measures and names of the anchors on each line, ascending, and the length of the jumps that cost.
+
+    A name is (coupling, number, line).
+    """
     shapes = _line_shapes(network.spans)
     rows: list[tuple[str, int, str, str, shapely.Point]] = []
     for run_id, a, b, shape in _couples(couplings.parallel_runs, "run_id", set(shapes)):
@@ -151,17 +156,20 @@ def _anchors(network: Network, couplings: Couplings, near_m: float) -> dict[str,
         rows += [(run_id, k, a, b, point) for k, point in enumerate(points)]
     for crossing_id, a, b, point in _couples(couplings.crossings, "crossing_id", set(shapes)):
         rows.append((f"{crossing_id}x", 0, a, b, point))
-    coupled = {(a, b) for _, _, a, b, _ in rows}
-    rows += [(f"{a}~{b}n", 0, a, b, point) for a, b, point in _near(shapes, near_m) if (a, b) not in coupled]
+    gap_m = {}
+    for number, (a, b, point, gap) in enumerate(_near(shapes, near_m)):
+        rows.append((f"{a}~{b}n", number, a, b, point))
+        gap_m[f"{a}~{b}n", number] = gap
     found: dict[str, list[tuple[float, Anchor]]] = defaultdict(list)
     for name, number, a, b, point in rows:
         for line in (a, b):
             found[line].append((float(shapely.line_locate_point(shapes[line], point)), (name, number, line)))
     ordered = {line: sorted(places) for line, places in found.items()}
-    return {
+    anchors = {
         line: (np.array([place[0] for place in places]), [place[1] for place in places])
         for line, places in ordered.items()
     }
+    return anchors, gap_m
 
 
 def _couples(frame: gpd.GeoDataFrame, name: str, lines: set[str]) -> Iterator[tuple[str, str, str, Any]]:
@@ -170,8 +178,8 @@ def _couples(frame: gpd.GeoDataFrame, name: str, lines: set[str]) -> Iterator[tu
             yield coupling, a, b, shape
 
 
-def _near(shapes: dict[str, shapely.LineString], near_m: float) -> Iterator[tuple[str, str, shapely.Point]]:
-    """Yield every two lines that come close, line_a < line_b, with a point between them where they are closest."""
+def _near(shapes: dict[str, shapely.LineString], near_m: float) -> Iterator[tuple[str, str, shapely.Point, float]]:
+    """Yield places where two lines come close, line_a < line_b, with a point on line_a and the gap there, m."""
     if near_m <= 0:
         return
     names = sorted(shapes)
@@ -179,7 +187,11 @@ def _near(shapes: dict[str, shapely.LineString], near_m: float) -> Iterator[tupl
     first, second = shapely.STRtree(lines).query(lines, predicate="dwithin", distance=near_m)
     for i, j in sorted(zip(first.tolist(), second.tolist(), strict=True)):
         if i < j:
-            yield names[i], names[j], shapely.shortest_line(lines[i], lines[j]).interpolate(0.5, normalized=True)
+            closest = shapely.shortest_line(lines[i], lines[j])
+            steps = np.linspace(0.0, lines[i].length, max(2, int(np.ceil(lines[i].length / ANCHOR_M)) + 1))
+            points = [shapely.get_point(closest, 0), *shapely.line_interpolate_point(lines[i], steps)]
+            gaps = shapely.distance(np.array(points, dtype=object), lines[j])
+            yield from ((names[i], names[j], points[k], float(gaps[k])) for k in np.flatnonzero(gaps <= near_m))
 
 
 def _line_shapes(spans: gpd.GeoDataFrame) -> dict[str, shapely.LineString]:

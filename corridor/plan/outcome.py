@@ -82,9 +82,10 @@ def bleed_rows(
         )
     rows = []
     size = np.abs(currents.current_a)
+    sections = {line_id: own for line_id in model.line_ids if (own := model.sections_of(line_id)).size}
     for k, (setting, entries) in enumerate(zip(asked, split, strict=True)):
-        peaks = {i: float(size[model.sections_of(i), k].max()) for i in entries}
+        peaks = {line_id: float(size[own, k].max()) for line_id, own in sections.items()}
         target = drives[k].hookup.line_id
-        paths = [path for path in trace_paths(entries, peaks) if path.line_id != target]
+        paths = [path for path in trace_paths(entries, peaks, target=target) if path.line_id != target]
         rows.append(path_rows(solution, setting, paths, couplings=couplings, evidence=evidence))
     return rows

@@ -8,13 +8,13 @@ solved current, and each part is what one neighbour does by one mechanism.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from typing import Any
 
-import networkx as nx
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array
+from scipy.sparse.csgraph import dijkstra
 
 from corridor.tone.drive import Drive
 from corridor.tone.layout import Layout
@@ -29,6 +29,7 @@ Label = tuple[str, str, str, int]  # from_line, kind, through, node
 SOURCE = ""  # stands for the transmitter and its stake among the lines
 STAKE = "ground stake"
 MIN_SHARE = 0.05  # smaller parts are summed up in one row
+HOP_COST = 1e-6  # of two ways alike the one with fewer hops
 LEAST_SHARE = 0.001  # smaller parts aren't followed; a line has few hundred, so its largest is always above
 
 
@@ -50,6 +51,8 @@ class Entry:
         Its part of the line's current where that is largest, per ampere of hook-up current.
     share : float
         Of the solved current there, in phase with it; the shares of a line's entries sum to 1.
+    feed_a : float
+        Current through the bond or junction, where there is one; NaN where the other line's own current drives it.
     """
 
     line_id: str
@@ -59,6 +62,7 @@ class Entry:
     node: int
     part_a: complex
     share: float
+    feed_a: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -169,6 +173,7 @@ class _Split:
     hookup_a: Complex  # (k,)
     induced_a: Complex  # (owners, k)
     leaked_a: Complex  # (owners, k)
+    through_a: Complex  # (bonds and junctions, k): what flows through them
 
     def of_hookup(self, k: int) -> "_Split":
         """Return the column of one hook-up."""
@@ -227,6 +232,7 @@ class _LinePart:
             hookup_a=(current * series[sections]).sum(axis=0) - (node * injected[self.nodes]).sum(axis=0),
             induced_a=-owners.sums(along[which].T * solution.current_a),
             leaked_a=-owners.sums(around[which].T * solution.leak_a),
+            through_a=solution.element_a[self._outer],
         )
 
     def entries(self, split: _Split, leak: Complex, hookup: Label, owners: _Owners, *, min_share: float) -> list[Entry]:
@@ -251,7 +257,8 @@ class _LinePart:
                 else:
                     ground = self._ground_of(leak, owner, owners)
                     label = (owners.names[owner], "leakage", ground, -1)
-            found.append(Entry(self._line, *label, complex(parts[at]), float(shares[at])))
+            feed = float(np.abs(split.through_a[at, 0])) if at < gates else math.nan
+            found.append(Entry(self._line, *label, complex(parts[at]), float(shares[at]), feed))
         return sorted(found, key=lambda e: (-e.share, e.from_line, e.kind, e.through))
 
     def _labels_of_gates(self) -> list[Label]:
@@ -274,16 +281,18 @@ class _LinePart:
 
 
 def trace_paths(
-    entries: dict[str, list[Entry]], currents_a: dict[str, float], *, min_share: float = MIN_SHARE
+    entries: dict[str, list[Entry]], currents_a: dict[str, float], *, target: str, min_share: float = MIN_SHARE
 ) -> list[Path]:
-    """Follow each entry back to the transmitter by the line before it that carries most of its tone.
+    """Follow each entry back to the transmitter by the way that carries most of its tone.
 
     Parameters
     ----------
     entries : dict
         From ``decompose``.
     currents_a : dict
-        Largest current on each line, per ampere of hook-up current.
+        Largest current on each line of the model, per ampere of hook-up current.
+    target : str
+        The hook-up's line: there the tone begins, however much of it needs other lines to flow.
     min_share : float
         Entries with a smaller share, in magnitude, are summed into one path without hops.
 
@@ -292,24 +301,12 @@ def trace_paths(
     list of Path
         By line and falling share; the shares of a line sum to 1.
     """
-    graph: nx.DiGraph[str] = nx.DiGraph()
-    best: dict[tuple[str, str], Entry] = {}
-    for line_id, ways in entries.items():
-        for number, entry in enumerate(ways):  # largest first: small ones can't be the best way, but one must be there
-            pair = (entry.from_line, line_id)
-            followed = entry.share >= min_share or (number == 0 and entry.share > 0)
-            if followed and (pair not in best or entry.share > best[pair].share):
-                best[pair] = entry
-                graph.add_edge(*pair, cost=-math.log(min(entry.share, 1.0)) + 1e-6)
+    ways = _Ways(entries, currents_a, target)
     paths = []
-    found = dict(nx.single_source_dijkstra_path(graph, SOURCE, weight="cost")) if SOURCE in graph else {}
     for line_id in sorted(entries):
         large = [entry for entry in entries[line_id] if abs(entry.share) >= min_share]
         for entry in large:
-            before = found.get(entry.from_line, [line_id])
-            if line_id in before:  # the best way leads through this line: look for one that doesn't
-                before = _way_to(graph, entry.from_line, without=line_id)
-            steps = [best[pair] for pair in pairwise(before)]
+            steps = ways.to(entry.from_line, without=line_id)
             paths.append(Path(line_id, _hops([*steps, entry], currents_a), entry.share))
         rest = 1.0 - sum(entry.share for entry in large)
         if len(large) < len(entries[line_id]) or abs(rest) > LEAST_SHARE:
@@ -317,16 +314,63 @@ def trace_paths(
     return paths
 
 
-def _way_to(graph: "nx.DiGraph[str]", line_id: str, *, without: str) -> list[str]:
-    """Return the lines from the transmitter to a line, avoiding one; the line alone if there is no such way."""
-    if line_id == SOURCE:
-        return [SOURCE]
-    view = nx.restricted_view(graph, [without] if without in graph else [], [])
-    try:
-        return list(nx.dijkstra_path(view, SOURCE, line_id, weight="cost"))
-    except (nx.NetworkXNoPath, nx.NodeNotFound):
-        return [line_id]
+class _Ways:
+    """The best ways from the transmitter to each line: the largest product of shares, hop by hop."""
+
+    def __init__(self, entries: dict[str, list[Entry]], currents_a: dict[str, float], target: str) -> None:
+        self._best: dict[tuple[str, str], Entry] = {}
+        for line_id, ways in entries.items():
+            for entry in ways:
+                pair = (entry.from_line, line_id)
+                if entry.share > 0 and (pair not in self._best or entry.share > self._best[pair].share):
+                    self._best[pair] = entry
+        if target in entries:
+            fed = [entry for entry in entries[target] if (entry.from_line, entry.kind) == (SOURCE, "hook-up")]
+            first = fed[0] if fed else Entry(target, SOURCE, "hook-up", "", -1, 0j, 0.0)
+            self._best[SOURCE, target] = replace(first, part_a=complex(currents_a.get(target, 0.0)), share=1.0)
+        self._names = sorted({SOURCE, *entries, *(name for pair in self._best for name in pair)})
+        index = {name: k for k, name in enumerate(self._names)}
+        self._from = np.array([index[a] for a, _ in self._best], dtype=np.int64)
+        self._to = np.array([index[b] for _, b in self._best], dtype=np.int64)
+        self._cost = np.array([HOP_COST - math.log(min(e.share, 1.0)) for e in self._best.values()])
+        self._index = index
+        self._before: dict[str, NDArray[np.int32]] = {}
+
+    def to(self, line_id: str, *, without: str) -> list[Entry]:
+        """Return the hops from the transmitter to a line, past another one; empty if there is no such way."""
+        if line_id == SOURCE or line_id not in self._index:
+            return []
+        steps = self._steps("", line_id)
+        if any(step.line_id == without for step in steps):
+            steps = self._steps(without, line_id)
+        return steps
+
+    def _steps(self, without: str, line_id: str) -> list[Entry]:
+        before, steps, at = self._search(without), [], self._index[line_id]
+        while before[at] >= 0:
+            steps.append(self._best[self._names[before[at]], self._names[at]])
+            at = before[at]
+        return steps[::-1]
+
+    def _search(self, without: str) -> NDArray[np.int32]:
+        """Return the name before each on the best ways, negative where there is none; none leads through one line."""
+        if without not in self._before:
+            barred = self._index[without] if without else -1
+            kept = (self._from != barred) & (self._to != barred)
+            count = len(self._names)
+            graph = csr_array((self._cost[kept], (self._from[kept], self._to[kept])), shape=(count, count))
+            _, before = dijkstra(graph, indices=np.array([self._index[SOURCE]]), return_predecessors=True)
+            self._before[without] = before[0]
+        return self._before[without]
 
 
 def _hops(steps: Sequence[Entry], currents_a: dict[str, float]) -> tuple[Hop, ...]:
-    return tuple(Hop(step, currents_a.get(step.from_line, 1.0), abs(step.part_a)) for step in steps)
+    """Return hops with what goes in: through the bond or junction, else the driving line's largest current."""
+    return tuple(
+        Hop(
+            step,
+            currents_a.get(step.from_line, 1.0) if math.isnan(step.feed_a) else step.feed_a,
+            abs(step.part_a),
+        )
+        for step in steps
+    )

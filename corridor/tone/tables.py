@@ -314,11 +314,15 @@ def path_rows(
 
 
 def _largest_a(solution: ToneSolution, setting: Setting) -> dict[str, NDArray[np.float64]]:
-    """Return the largest current on each line in each case, per ampere of hook-up current."""
+    """Return the current on each line in each case where the nominal one is largest, per ampere of hook-up current."""
     model = solution.model
     results = [solution.results[setting.frequency_hz, case.name] for case in solution.cases]
     size = np.abs(np.stack([result.current_a[:, setting.drive] for result in results], axis=1))
-    return {line_id: size[own].max(axis=0) for line_id in model.line_ids if (own := model.sections_of(line_id)).size}
+    return {
+        line_id: size[own[size[own, 0].argmax()]]
+        for line_id in model.line_ids
+        if (own := model.sections_of(line_id)).size
+    }
 
 
 class _Names:

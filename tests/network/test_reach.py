@@ -13,9 +13,10 @@ from tests.builders import make_site
 from tests.network.small import built, random_site, small_site
 
 
-def grown(seeds: list[str], distance_m: float, **tables: Any) -> Growth:
+def grown(seeds: list[str], distance_m: float, *, near_m: float = 0.0, **tables: Any) -> Growth:
     network, couplings = built(make_site(**tables) if tables else small_site())
-    return grow(network, couplings, seeds, distance_m=distance_m)
+    graph = reach_graph(network, couplings, near_m=near_m)
+    return grow(network, couplings, seeds, distance_m=distance_m, graph=graph)
 
 
 def line(name: str, *xy: tuple[float, float], **words: Any) -> dict[str, Any]:
@@ -114,15 +115,21 @@ def test_staggered_runs_are_no_free_ride() -> None:
     assert found.lines == ("a", "b")
 
 
-@pytest.mark.parametrize(("gap_m", "reached"), [(0.8, True), (2.9, True), (3.1, False)])
+@pytest.mark.parametrize(("gap_m", "reached"), [(0.8, True), (9.9, True), (10.1, False)])
 def test_tone_leaks_to_a_line_close_by_that_neither_runs_beside_nor_crosses(gap_m: float, reached: bool) -> None:
     lines = [line("a", (0, 0), (100, 0)), line("b", (50, gap_m), (50, 40), utility="oil")]
-    assert grown(["a"], 1.0, lines=lines).lines == (("a", "b") if reached else ("a",))
+    assert grown(["a"], 20.0, near_m=10.0, lines=lines).lines == (("a", "b") if reached else ("a",))
+
+
+@pytest.mark.parametrize(("distance_m", "reached"), [(5.5, False), (6.5, True)])
+def test_a_jump_across_the_soil_costs_its_length(distance_m: float, reached: bool) -> None:
+    lines = [line("a", (0, 0), (100, 0)), line("b", (0, 6), (100, 6), utility="water")]
+    assert grown(["a"], distance_m, near_m=10.0, lines=lines).lines == (("a", "b") if reached else ("a",))
 
 
 def test_lines_without_coupling_are_not_reached() -> None:
-    lines = [line("a", (0, 0), (100, 0)), line("b", (0, 4), (100, 4), utility="water")]
-    assert grown(["a"], 1e6, lines=lines).lines == ("a",)
+    lines = [line("a", (0, 0), (100, 0)), line("b", (0, 14), (100, 14), utility="water")]
+    assert grown(["a"], 1e6, near_m=10.0, lines=lines).lines == ("a",)
 
 
 def test_couplings_of_lines_outside_the_network_are_passed_over() -> None:

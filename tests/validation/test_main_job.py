@@ -35,10 +35,6 @@ BONDS = {
     "B-005": ("direct:G-006:VA-006", "W-003"),
 }
 
-NO_BEGINNING = pytest.mark.xfail(
-    strict=True, reason="small and opposing parts aren't followed, though a line's only way back may lead over one"
-)
-
 
 def around(bond_id: str) -> Site:
     """The part of the block that the two lines of a bond lie in."""
@@ -164,9 +160,7 @@ def test_the_hops_of_a_path_follow_each_other(bond_id: str) -> None:
         assert ordered["to_line"].iloc[-1] == ordered["line_id"].iloc[0]
 
 
-@pytest.mark.parametrize(
-    "bond_id", [pytest.param(bond, marks=NO_BEGINNING) if bond in ("B-002", "B-003") else bond for bond in BONDS]
-)
+@pytest.mark.parametrize("bond_id", BONDS)
 def test_every_line_has_a_path_that_begins_at_the_hookup(bond_id: str) -> None:
     paths = traced(bond_id).bleed_paths
     begin = paths[(paths["kind"] == "hook-up") & paths["from_line"].isna() | (paths["through"] == "ground stake")]
