@@ -32,6 +32,7 @@ Row = dict[str, Any]
 _Obstacle = tuple[Status, str] | None  # the status it gives, and why
 
 
+_STAKED = frozenset({"direct"})  # modes that need a ground stake
 _NO_PLACE = f"a place for the ground stake at least {STAKE_CLEARANCE_M:g} m from recorded lines"
 
 
@@ -193,7 +194,7 @@ def _decided(place: Row, ties: Sequence[Tie], equipment: Equipment, settings: Se
         "permit_by": decision.permit_by,
         "geometry": place["geometry"],
         "shape": line["geometry"],
-        "stake": mode == "direct",
+        "stake": mode in _STAKED,
     }
 
 
