@@ -1,5 +1,6 @@
 """The legend beside a map."""
 
+import math
 from collections.abc import Sequence
 from itertools import pairwise
 
@@ -13,6 +14,7 @@ from corridor.report.symbols import (
     BOND_SYMBOLS,
     DASH,
     GRADE_SYMBOLS,
+    GRADES_FIRST,
     HOOKUP_SYMBOLS,
     INK,
     TONE_STEPS,
@@ -37,7 +39,7 @@ def add_legend(
     blocks: list[tuple[str, Sequence[Line2D | Patch]]] = [
         (f"Utility ({colours.title})", _utility_rows(colours, utilities)),
         ("Tone predicted, mA, and ground it rests on", _tone_rows()),
-        ("Grade, worst case (hollow: cases differ)", _grade_rows()),
+        ("Grade (hollow: cases differ)", _grade_rows()),
         ("Points", _point_rows()),
     ]
     top = _TOP
@@ -91,7 +93,17 @@ def _mark(marker: str, text: str, *, size: float = 5.0, hollow: bool = False, ed
 
 
 def _grade_rows() -> list[Line2D]:
-    return [_mark(symbol.marker, symbol.text) for symbol in GRADE_SYMBOLS.values()]
+    """In the order of what is drawn: of the nominal and the worst grade, the one that stands higher here."""
+    rows = [
+        _mark(GRADE_SYMBOLS[grade].marker, GRADE_SYMBOLS[grade].text, size=math.sqrt(GRADE_SYMBOLS[grade].area))
+        for grade in GRADES_FIRST
+    ]
+    rows.append(
+        Line2D(
+            [], [], linestyle="none", label="where nominal and worst case differ,\nthe one higher in this list is drawn"
+        )
+    )
+    return rows
 
 
 def _point_rows() -> list[Line2D | Patch]:

@@ -16,6 +16,7 @@ from corridor.report.symbols import (
     BOND_SYMBOLS,
     DASH,
     GRADE_SYMBOLS,
+    GRADES_FIRST,
     INK,
     PLAIN_WIDTH_PT,
     tone_width_pt,
@@ -27,6 +28,7 @@ __all__ = [
     "draw_grades",
     "draw_lines",
     "draw_structures",
+    "first_grade",
     "flags",
     "prepare",
 ]
@@ -99,8 +101,15 @@ def draw_lines(axes: Axes, lines: gpd.GeoDataFrame, stretches: gpd.GeoDataFrame,
             )
 
 
+def first_grade(*grades: str | None) -> str | None:
+    """Return the one of several grades that a crew must know first; None if none is stated."""
+    return next((grade for grade in GRADES_FIRST if grade in grades), None)
+
+
 def draw_grades(axes: Axes, sheet: Sheet, stretches: gpd.GeoDataFrame) -> list[BaseGeometry]:
-    """Put the worst grade's symbol along each stretch, hollow where the cases differ.
+    """Put along each stretch the grade, nominal or worst, that a crew must know first, hollow where the cases differ.
+
+    Untraceable is always filled: no case shows such a line.
 
     Returns
     -------
@@ -109,25 +118,28 @@ def draw_grades(axes: Axes, sheet: Sheet, stretches: gpd.GeoDataFrame) -> list[B
     """
     spacing_m = _MARK_SPACING_PT / sheet.points_per_m
     spots: dict[tuple[str, bool], list[list[float]]] = {}
-    rows = zip(stretches.geometry, stretches["grade_worst"], flags(stretches["settled"]), strict=True)
-    for number, (shape, grade, settled) in enumerate(rows):
+    grades = [first_grade(*pair) for pair in zip(stretches["grade"], stretches["grade_worst"], strict=True)]
+    for number, (shape, grade, settled) in enumerate(
+        zip(stretches.geometry, grades, flags(stretches["settled"]), strict=True)
+    ):
         visible = None if shape is None else sheet.clip(shape)
-        if visible is None or grade not in GRADE_SYMBOLS:
+        if visible is None or grade is None:
             continue
         first = spacing_m * (0.2 + 0.6 * math.modf(_GOLDEN * number)[0])
         along = (
             np.arange(first, visible.length, spacing_m) if visible.length > first else np.array([visible.length / 2])
         )
         points = shapely.get_coordinates(shapely.line_interpolate_point(visible, along)).tolist()
-        spots.setdefault((str(grade), bool(settled)), []).extend(points)
+        spots.setdefault((grade, bool(settled) or grade == "untraceable"), []).extend(points)
     taken: list[BaseGeometry] = []
     for (grade, settled), points in sorted(spots.items()):
         x, y = np.asarray(points).T
+        symbol = GRADE_SYMBOLS[grade]
         axes.scatter(
-            x, y, s=24, marker=GRADE_SYMBOLS[grade].marker, facecolor=INK if settled else "white",
+            x, y, s=symbol.area, marker=symbol.marker, facecolor=INK if settled else "white",
             edgecolor="white" if settled else INK, linewidth=0.6 if settled else 0.9, zorder=6,
         )  # fmt: skip
-        taken += [sheet.to_points(shapely.Point(point)).buffer(2.5) for point in points]
+        taken += [sheet.to_points(shapely.Point(point)).buffer(math.sqrt(symbol.area) / 2) for point in points]
     return taken
 
 

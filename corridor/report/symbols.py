@@ -9,6 +9,7 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = [
     "BOND_SYMBOLS",
     "DASH",
+    "GRADES_FIRST",
     "GRADE_SYMBOLS",
     "HOOKUP_SYMBOLS",
     "INK",
@@ -33,10 +34,11 @@ STYLE: Any = {  # matplotlib's parameters, keyed by its own literal type
 
 @dataclass(frozen=True)
 class Symbol:
-    """A marker and what the legend says of it."""
+    """A marker, what the legend says of it, and its area on the map in square points."""
 
     marker: str
     text: str
+    area: float = 24.0
 
 
 GRADE_SYMBOLS = {
@@ -44,8 +46,12 @@ GRADE_SYMBOLS = {
     "pulled": Symbol("^", "pulled: peak or depth off by more than tolerance"),
     "masked": Symbol("X", "masked: another line's peak is higher"),
     "faint": Symbol("d", "faint: too little tone to use"),
-    "untraceable": Symbol("s", "untraceable: a recorded line that tone\ncan't show; it is still there"),
+    # a star, large and always filled: nothing else on the map has its shape, least of all a place to hook up
+    "untraceable": Symbol("*", "untraceable: a recorded line that tone\ncan't show; it is still there", area=72.0),
 }
+GRADES_FIRST = ("untraceable", "masked", "pulled", "faint", "readable")
+"""Grades by what a crew must know first: where the cases differ, a wrong mark matters more than too little tone."""
+
 HOOKUP_SYMBOLS = {
     "direct": Symbol("s", "direct connection"),
     "clamp": Symbol("D", "clamp"),

@@ -5,8 +5,11 @@ from typing import Any
 
 import matplotlib as mpl
 import numpy as np
+import pandas as pd
 import pytest
+from matplotlib.collections import PathCollection
 from matplotlib.colors import to_rgb
+from matplotlib.markers import MarkerStyle
 from matplotlib.text import Text
 from PIL import Image
 
@@ -16,7 +19,7 @@ from corridor.frames import CAUTION, empty_table
 from corridor.report.cartography import scale_bar_length_m, sheet_for
 from corridor.report.colours import colour_table
 from corridor.report.map import DPI, FIGURE_IN, MapContent, draw_map, write_map
-from corridor.report.symbols import GRADE_SYMBOLS, HOOKUP_SYMBOLS, tone_width_pt
+from corridor.report.symbols import BOND_SYMBOLS, GRADE_SYMBOLS, GRADES_FIRST, HOOKUP_SYMBOLS, INK, tone_width_pt
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
@@ -156,6 +159,42 @@ def test_every_grade_and_mode_has_its_own_symbol() -> None:
     assert set(GRADE_SYMBOLS) == set(GRADES)
     assert set(HOOKUP_SYMBOLS) == set(MODES)
     assert len({s.marker for s in GRADE_SYMBOLS.values()}) == len(GRADES)
+
+
+def _marked(review: Any) -> dict[tuple[str, bool], int]:
+    """How often each grade's symbol stands on the map of a review, filled or hollow."""
+    figure = draw_map(_content(review), colours=colour_table())
+    shapes = {grade: MarkerStyle(symbol.marker) for grade, symbol in GRADE_SYMBOLS.items()}
+    outlines = {grade: m.get_path().transformed(m.get_transform()).vertices for grade, m in shapes.items()}
+    found: dict[tuple[str, bool], int] = {}
+    for drawn in figure.axes[0].collections:
+        if not isinstance(drawn, PathCollection) or drawn.get_zorder() != 6:
+            continue
+        own = drawn.get_paths()[0].vertices
+        grade = next(g for g, v in outlines.items() if v.shape == own.shape and np.allclose(v, own))
+        filled = tuple(drawn.get_facecolor()[0][:3]) == to_rgb(INK)
+        found[grade, filled] = found.get((grade, filled), 0) + len(drawn.get_offsets())
+    return found
+
+
+def test_untraceable_is_a_filled_symbol_that_no_place_to_hook_up_has() -> None:
+    review = example_review(2)
+    review.strategy = review.strategy.assign(grade="untraceable", grade_worst="untraceable", settled=pd.NA)
+    assert {key for key, count in _marked(review).items() if count} == {("untraceable", True)}
+    others = {s.marker for s in (*HOOKUP_SYMBOLS.values(), *BOND_SYMBOLS.values())}
+    assert GRADE_SYMBOLS["untraceable"].marker not in others | {"s"}
+
+
+@pytest.mark.parametrize("grade", ["masked", "pulled"])
+def test_a_wrong_mark_in_the_nominal_case_is_not_hidden_by_too_little_tone_in_another(grade: str) -> None:
+    review = example_review(2)
+    review.strategy = review.strategy.assign(grade=grade, grade_worst="faint", settled=False)
+    assert set(_marked(review)) == {(grade, False)}
+
+
+def test_the_legend_says_which_of_two_grades_is_drawn(figure: Any) -> None:
+    assert set(GRADES_FIRST) == set(GRADES)
+    assert any("higher in this list" in text for text in _texts(figure))
 
 
 def test_tone_grows_with_the_current() -> None:
