@@ -48,6 +48,8 @@ def test_a_file_without_layers_is_refused(tmp_path: Path, monkeypatch: pytest.Mo
 class Point:
     """An entry point that gives a reader."""
 
+    group = "corridor.readers"
+
     def __init__(self, reader: Any) -> None:
         self.load = lambda: reader
 
