@@ -11,7 +11,8 @@ _HEAD = """# Data dictionary
 
 Made by docs/make_dictionary.py from corridor/dictionary; edit there. Metres, ohms, hertz; the unit is the last word of
 a name. Empty (NULL) is not stated; `unknown` is stated as unknown. `*` marks required columns. Coordinates are in a
-projected CRS in metres. For columns marked *src* a companion `<column>_src` says given, mapped, default or inferred.
+projected CRS in metres. For columns marked *src* a companion `<column>_src` says given, mapped, default or inferred
+(energized, source, source_date: given in the record's own words, or mapped, a field map's constant).
 Columns of the source that nothing maps stay, prefixed `src_`.
 """
 

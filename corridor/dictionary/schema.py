@@ -15,7 +15,8 @@ class Column:
 
     The unit is the last word of the name. ``vocabulary`` lists the words allowed (empty: free). ``decimals`` is the
     rounding at the public border (None: none). ``mapped`` marks input columns whose origin is kept in a companion
-    column ``<name>_src`` (given, mapped, default, inferred).
+    column ``<name>_src`` (given, mapped, default, inferred). ``testimony`` marks those of them that the hazard gate
+    relies on: given is all that the record itself says, in whatever words; mapped is a field map's constant.
     """
 
     name: str
@@ -28,6 +29,7 @@ class Column:
     required: bool = False
     decimals: int | None = None
     mapped: bool = False
+    testimony: bool = False
     term: str = ""
 
 

@@ -119,15 +119,12 @@ def hazard(line: Row) -> str:
     """Return ``energized``, ``unclear`` or an empty string for one row of ``lines``.
 
     A line of electricity, lighting, traction or traffic_signal counts as energized unless its record says
-    ``energized = no`` with a source and a source_date (ISO 8601, at least the year); so does any line stated as
-    energized. Its status plays no part: abandoned lines count too. Unclear is a line whose utility isn't known and
+    ``energized = no`` with a source and a source_date (ISO 8601, at least the year), all three given by the record
+    itself (``<column>_src``; a constant of a field map says nothing of one line); so does any line stated as energized.
+    Its status plays no part: abandoned lines count too. Unclear is a line whose utility isn't known and
     that no such record clears.
     """
-    cleared = (
-        _text(line, "energized") == "no"
-        and stated(line.get("source"))
-        and re.match(r"\d{4}(\D|$)|\d{8}$", _text(line, "source_date")) is not None
-    )
+    cleared = _given(line, "energized") == "no" and stated(_given(line, "source")) and _dated(line)
     if _text(line, "energized") == "yes" or (_text(line, "utility") in ENERGIZED_UTILITIES and not cleared):
         return "energized"
     return "unclear" if not stated(line.get("utility")) and not cleared else ""
@@ -179,6 +176,15 @@ def _text(row: Row, column: str) -> str:
     return "" if value is None or pd.isna(value) else str(value).strip()
 
 
+def _given(row: Row, column: str) -> str:
+    """Return what the record itself says; empty where a field map's constant stands in."""
+    return _text(row, column) if _text(row, f"{column}_src") == "given" else ""
+
+
+def _dated(line: Row) -> bool:
+    return re.match(r"\d{4}(\D|$)|\d{8}$", _given(line, "source_date")) is not None
+
+
 def _name(line: Row) -> str:
     return f"{_text(line, 'line_id') or 'the line'} ({_text(line, 'utility') or 'utility not stated'})"
 
@@ -186,12 +192,26 @@ def _name(line: Row) -> str:
 def _energized(case: _Case) -> tuple[str, ...]:
     if not (case.direct and hazard(case.line) == "energized"):
         return ()
-    return (f"{_name(case.line)} counts as energized: no record of energized = no with source and date",)
+    return (f"{_name(case.line)} {_energized_by(case.line)}",)
+
+
+def _energized_by(line: Row) -> str:
+    """Say why a line counts as energized, by what its record says."""
+    word = _text(line, "energized")
+    if word == "yes":
+        return "is recorded as energized"
+    if _given(line, "energized") == "no":
+        lacking = [("a source", stated(_given(line, "source"))), ("a date (ISO 8601)", _dated(line))]
+        without = " and ".join(name for name, there in lacking if not there)
+        return f"counts as energized: its record says no, but without {without} of its own"
+    if word == "no":
+        return "counts as energized: only a constant of the field map says no, not the record"
+    return "counts as energized: whether it is energized isn't recorded"
 
 
 def _bonded_to_energized(case: _Case) -> tuple[str, ...]:
     ties = [tie for tie in case.ties if case.direct and tie.certain and hazard(tie.line) == "energized"]
-    return tuple(f"{_how(tie)} {_name(tie.line)}, which counts as energized" for tie in ties)
+    return tuple(f"{_how(tie)} {_name(tie.line)}, which {_energized_by(tie.line)}" for tie in ties)
 
 
 def _how(tie: Tie) -> str:

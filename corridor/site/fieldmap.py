@@ -146,8 +146,8 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
     Returns
     -------
     GeoDataFrame
-        The table's columns found, their ``<column>_src`` (given or mapped, None where no value), every column not
-        used as ``src_<name>``, and the geometry.
+        The table's columns found, their ``<column>_src`` (given or mapped, None where no value; in ``testimony``
+        columns only constants are mapped), every column not used as ``src_<name>``, and the geometry.
 
     Raises
     ------
@@ -168,8 +168,10 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
             continue
         taken.add(source)
         raw = pd.Series(None, index=frame.index, dtype=object) if source is None else frame[source]
-        data[name], by_map = _mapped(raw, layer, table=table, name=name)
+        data[name], by_map, constant = _mapped(raw, layer, table=table, name=name)
         if column.mapped:
+            if column.testimony:
+                by_map = constant | _not_given(frame, by_key, name)
             origin = np.where(by_map, "mapped", "given").astype(object)
             data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(data[name].notna(), None)
     data |= {_source_name(str(name)): frame[name] for name in own if name not in taken}
@@ -189,8 +191,14 @@ def _source_name(name: str) -> str:
     return f"{kept}_" if kept in FEATURE else kept
 
 
-def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tuple[pd.Series, Any]:
-    """Return a column's values after pattern, value map, unit and constant, and which of them the map made."""
+def _not_given(frame: gpd.GeoDataFrame, by_key: dict[str, Any], name: str) -> Any:
+    """Tell rows of a layer that was read before, and says itself that this value wasn't the record's own."""
+    told = by_key.get(f"{name}_src")
+    return np.zeros(len(frame), dtype=bool) if told is None else (as_text(frame[told]) != "given").to_numpy(dtype=bool)
+
+
+def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tuple[pd.Series, Any, Any]:
+    """Return values after pattern, value map, unit and constant, which the map made, and which are the constant."""
     rule = layer.columns.get(name)
     values, by_map = raw, np.zeros(len(raw), dtype=bool)
     if rule and rule.pattern is not None:
@@ -211,10 +219,11 @@ def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tupl
         bare = pd.to_numeric(as_text(values), errors="coerce").notna()  # a unit written beside the number wins
         factor = unit_factor(unit, column) or 1.0
         values = numeric.where(~bare, numeric * factor).astype(object).mask(strange, values)
+    constant = np.zeros(len(raw), dtype=bool)
     if name in layer.constants:
-        empty = values.isna().to_numpy()
-        values, by_map = values.astype(object).where(~empty, layer.constants[name]), by_map | empty
-    return values, by_map
+        constant = values.isna().to_numpy()
+        values = values.astype(object).where(~constant, layer.constants[name])
+    return values, by_map | constant, constant
 
 
 def _nearest(name: str, names: Any) -> str:

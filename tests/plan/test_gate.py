@@ -15,7 +15,8 @@ NOBODY = GateSettings()
 SOMEBODY = GateSettings(gas_direct_by="owner's gas fitter", cathodic_protection_by="owner's corrosion technician")
 WATER = {"line_id": "W-1", "utility": "water", "conductive": "yes", "status": "in_service"}
 LIVE = {"line_id": "E-1", "utility": "electricity", "conductive": "yes", "energized": "yes"}
-DEAD = LIVE | {"line_id": "E-2", "energized": "no", "source": "switching log 12", "source_date": "2024-05-06"}
+GIVEN = {"energized_src": "given", "source_src": "given", "source_date_src": "given"}
+DEAD = LIVE | {"line_id": "E-2", "energized": "no", "source": "switching log 12", "source_date": "2024-05-06"} | GIVEN
 OPEN_PLACE = {"structure_id": "V-1", "kind": "valve", "access": "footway"}
 BOTH = {"structure_id": "V-1", "line_id": "W-1", "direct": "yes", "clamp": "yes"}
 
@@ -57,7 +58,7 @@ def test_a_plain_valve_is_ready() -> None:
     ],
 )
 def test_energized_unless_proven_otherwise(utility: str, status: str | None, energized: dict[str, Any]) -> None:
-    line = {"line_id": "X-1", "utility": utility, "status": status, "conductive": "yes"} | energized
+    line = {"line_id": "X-1", "utility": utility, "status": status, "conductive": "yes"} | energized | GIVEN
     assert hazard(line) == "energized"
     decision = decide(line, settings=SOMEBODY)
     assert (decision.ready, decision.rule) == ("refused", "energized_conductor")
@@ -80,9 +81,42 @@ def test_unknown_utility_is_found_out_first() -> None:
         decision = decide(line)
         assert (decision.ready, decision.rule) == ("not_ready", "utility_unknown")
         assert decide(line, "clamp").ready == "ready"
-    assert (
-        decide(WATER | {"utility": "unknown", "energized": "no", "source": "s", "source_date": "2024"}).ready == "ready"
-    )
+    cleared = WATER | {"utility": "unknown", "energized": "no", "source": "s", "source_date": "2024"} | GIVEN
+    assert decide(cleared).ready == "ready"
+    assert decide(cleared | {"energized_src": "mapped"}).rule == "utility_unknown"
+
+
+@pytest.mark.parametrize("column", ["energized", "source", "source_date"])
+@pytest.mark.parametrize("origin", ["mapped", None, "default"])
+def test_only_the_records_own_word_clears_a_line(column: str, origin: str | None) -> None:
+    line = DEAD | {f"{column}_src": origin}
+    assert hazard(line) == "energized"
+    assert decide(line).rule == "energized_conductor"
+    del line[f"{column}_src"]
+    assert decide(line).rule == "energized_conductor"
+    assert decide(WATER, bonded_to=[Tie(line, ("B-7",), certain=True)]).rule == "bonded_to_energized"
+
+
+@pytest.mark.parametrize(
+    ("record", "told"),
+    [
+        ({"energized": "yes"}, "X-1 (electricity) is recorded as energized"),
+        ({"energized": None}, "X-1 (electricity) counts as energized: whether it is energized isn't recorded"),
+        ({"energized": "unknown"}, "X-1 (electricity) counts as energized: whether it is energized isn't recorded"),
+        ({"energized": "no", "energized_src": "mapped"},
+         "X-1 (electricity) counts as energized: only a constant of the field map says no, not the record"),
+        ({"energized": "no"},
+         "X-1 (electricity) counts as energized: its record says no, but without a source and a date (ISO 8601) "
+         "of its own"),
+        ({"energized": "no", "source": "log", "source_date": "spring"},
+         "X-1 (electricity) counts as energized: its record says no, but without a date (ISO 8601) of its own"),
+    ],
+)  # fmt: skip
+def test_a_refusal_says_what_the_record_says(record: dict[str, Any], told: str) -> None:
+    line = {"line_id": "X-1", "utility": "electricity", "conductive": "yes"} | GIVEN | record
+    assert decide(line).missing == (told,)
+    (tied,) = decide(WATER, bonded_to=[Tie(line, (), certain=True)]).missing
+    assert tied == told.replace("(electricity) ", "(electricity), which ").replace("X-1", "joined to X-1")
 
 
 @pytest.mark.parametrize("through", [(), ("B-7",), ("B-7", "B-8")])

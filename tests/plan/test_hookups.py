@@ -1,6 +1,7 @@
 """Candidate hook-ups of small sites."""
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -19,8 +20,10 @@ from corridor.network.build import build_network
 from corridor.plan.gate import ENERGIZED_UTILITIES
 from corridor.plan.hookups import find_hookups, nearest_ids, select_hookup
 from corridor.settings import Settings, load_equipment
+from corridor.site import FieldMap, read_site
 from corridor.site.model import Site
 from tests.builders import METRIC, make_site
+from tests.site.records import X, Y, course, write
 
 STANDARD = load_equipment("standard_output")
 
@@ -234,3 +237,29 @@ def test_with_every_energized_nulled_nothing_live_is_touched(
     for bond in bonds:
         if bond["line_a"] in live or bond["line_b"] in live:
             assert not open_to & {bond["line_a"], bond["line_b"]}
+
+
+def test_a_constant_of_the_field_map_opens_no_gate(tmp_path: Path) -> None:
+    path = write(
+        tmp_path,
+        lines=[{"line_id": name, "utility": "electricity", "asset": "cable", "material": "copper",
+                "depth_m": 1.0, "diameter_mm": 30.0, "STATE": state, "LOG": log, "SEEN": seen,
+                "geometry": course((0, 10 * y), (80, 10 * y))}
+               for y, (name, state, log, seen) in enumerate([
+                   ("E-1", None, None, None),
+                   ("E-2", "off", "switching log", "2024-05-06"),
+                   ("E-3", "off", None, None)])],
+        structures=[{"structure_id": f"T-{n}", "kind": "transformer", "access": "footway",
+                     "geometry": Point(X, Y + 10 * n)} for n in range(3)],
+        terminations=[{"structure_id": f"T-{n}", "line_id": f"E-{n + 1}", "at": "start", "direct": "yes",
+                       "clamp": "yes"} for n in range(3)],
+    )  # fmt: skip
+    plan = FieldMap.model_validate({"layers": {"lines": {
+        "table": "lines",
+        "columns": {"energized": {"source": "STATE", "values": {"off": "no"}}, "source": "LOG", "source_date": "SEEN"},
+        "constants": {"energized": "no", "source": "memo", "source_date": "2020-01-01"},
+    }}})  # fmt: skip
+    site = read_site(path, fieldmap=plan)
+    hookups = find_hookups(site, find_bonds(site), equipment=STANDARD, settings=Settings())
+    direct = hookups[hookups["mode"] == "direct"].set_index("line_id")
+    assert direct["ready"].to_dict() == {"E-1": "refused", "E-2": "ready", "E-3": "refused"}

@@ -70,6 +70,31 @@ def test_a_constant_stands_in_only_where_the_record_is_silent() -> None:
     assert mapped["material_src"].tolist() == ["mapped", "given"]
 
 
+def test_what_clears_a_line_is_given_only_in_the_records_own_words() -> None:
+    rows = labelled([
+        {"LIVE": "dead", "source": "log", "SEEN": "as of 2024-05-06", "geometry": None},
+        {"LIVE": None, "source": None, "SEEN": None, "geometry": None},
+    ])  # fmt: skip
+    plan = LayerMap.model_validate({
+        "table": "lines",
+        "columns": {"energized": {"source": "LIVE", "values": {"dead": "no"}},
+                    "source_date": {"source": "SEEN", "pattern": r"as of (\S+)"}},
+        "constants": {"energized": "no", "source": "memo", "source_date": "2020"},
+    })  # fmt: skip
+    mapped = map_layer(rows, LINES, plan, where="f:lines")
+    assert mapped["energized"].tolist() == ["no", "no"]
+    for column in ("energized", "source", "source_date"):
+        assert mapped[f"{column}_src"].tolist() == ["given", "mapped"], column
+
+
+def test_lines_read_before_keep_what_they_say_of_their_origin() -> None:
+    row = {"energized": "no", "source": "memo", "geometry": None}
+    rows = labelled([row | {"energized_src": "mapped", "source_src": "given"}, row | {"energized_src": "given"}])
+    mapped = map_layer(rows, LINES, LayerMap(table="lines"), where="f:lines")
+    assert mapped["energized_src"].tolist() == ["mapped", "given"]
+    assert mapped["source_src"].tolist() == ["given", "mapped"]
+
+
 def test_columns_go_by_their_own_names_in_any_case() -> None:
     rows = labelled([{"Line ID": "A", "DEPTH-M": 1.0, "other": 1, "geometry": None}])
     mapped = map_layer(rows, LINES, LayerMap(table="lines"), where="f:lines")
