@@ -1,13 +1,25 @@
 """Words and numbers as people read them, safe for a terminal."""
 
 import math
+import textwrap
 import unicodedata
 from collections.abc import Iterable
 from typing import Any
 
-__all__ = ["LINE_MAX", "clipped", "current_text", "joined", "percent", "plain", "range_text"]
+__all__ = [
+    "LINE_MAX",
+    "clipped",
+    "current_text",
+    "joined",
+    "percent",
+    "plain",
+    "range_text",
+    "share_text",
+    "wrapped",
+]
 
 LINE_MAX = 118  # characters of a line that neither a terminal nor a page should break
+_MANY = 10.0  # beyond ten times nobody reads percentages
 _REMOVED = frozenset({"Cc", "Cf", "Cs", "Co", "Zl", "Zp"})  # control, format, surrogate, private use, line separators
 
 _BREAKS = frozenset("\t\n\v\f\r\x85\u2028\u2029")
@@ -28,16 +40,43 @@ def clipped(text: str, *, limit: int = LINE_MAX) -> str:
     return line if len(line) <= limit else line[: limit - 1].rstrip() + "…"
 
 
-def joined(names: Iterable[str], *, limit: int = 70) -> str:
-    """Join names with semicolons up to about ``limit`` characters, and count the rest."""
+def wrapped(
+    text: str, *, width: int = LINE_MAX, indent: str = "", hanging: str = "    ", lines_max: int | None = None
+) -> list[str]:
+    """Return plain text as lines of at most ``width`` characters, broken between words; at least one line.
+
+    Parameters
+    ----------
+    text : str
+        Control characters are taken out.
+    width : int
+        Longest line, indentation included.
+    indent : str
+        Before the first line.
+    hanging : str
+        Before the others, after ``indent``.
+    lines_max : int, optional
+        More lines end in an ellipsis.
+    """
+    lines = textwrap.wrap(
+        plain(text), width=width, initial_indent=indent, subsequent_indent=indent + hanging, break_on_hyphens=False
+    )
+    if lines_max is not None and len(lines) > lines_max:
+        lines = [*lines[: lines_max - 1], lines[lines_max - 1][: width - 1].rstrip() + "…"]
+    return lines or [indent.rstrip()]
+
+
+def joined(names: Iterable[str], *, limit: int = 70, separator: str = "; ", see: str = "") -> str:
+    """Join names up to about ``limit`` characters, and count the rest; ``see`` says where it stands."""
     listed = list(names)
     shown: list[str] = []
     for name in listed:
-        if shown and len("; ".join([*shown, name])) > limit:
+        if shown and len(separator.join([*shown, name])) > limit:
             break
         shown.append(name)
     rest = len(listed) - len(shown)
-    return "; ".join(shown) + (f"; and {rest} more" if rest else "")
+    more = f"{separator}and {rest} more" + (f": see {see}" if see else "")
+    return separator.join(shown) + (more if rest else "")
 
 
 def percent(share: float) -> str:
@@ -46,6 +85,11 @@ def percent(share: float) -> str:
     if 0.0 < value < 1.0:
         return "<1 %"
     return f"{value:.0f} %"
+
+
+def share_text(share: float) -> str:
+    """Return a share as a percentage; one above 1000 % as so many times."""
+    return percent(share) if share <= _MANY else f"{share:.0f} times"
 
 
 def current_text(value: float | None) -> str:

@@ -1,6 +1,7 @@
 """The summary: at most 25 lines, in the order that matters, with ranges."""
 
 import json
+import re
 from typing import Any
 
 import pytest
@@ -53,23 +54,68 @@ def test_it_says_what_it_rests_on() -> None:
         assert words in text
 
 
-def test_however_much_there_is_it_stays_short() -> None:
+def _much(**facts: Any) -> dict[str, Any]:
+    """More of everything than 25 lines can hold."""
     partners = [
         {"line_id": f"P-{i}", "current_ma": 1.0, "low": 0.5, "high": 2.0, "cause": "leakage " * 30} for i in range(50)
     ]
-    lines = _lines(
-        missing=[(f"text {i}", i) for i in range(50)],
-        wrong_line=[f"A-{i}: mistaken for B" for i in range(50)],
-        untraceable=[f"S-{i:03d} sewer, clay" for i in range(80)],
-        partners=partners,
-        notes=[f"note {i}" for i in range(50)],
-    )
+    return {
+        "missing": [(f"text {i} {'long ' * 40}", i) for i in range(50)],
+        "wrong_line": [f"A-{i}: mistaken for B" for i in range(50)],
+        "untraceable": [f"S-{i:03d} sewer, clay" for i in range(80)],
+        "partners": partners,
+        "notes": [f"note {i}" for i in range(50)],
+        "frequencies_hz": [500.0 * 2**i for i in range(9)],
+        "assumed_worst": [(f"column_{i}_m", 0.5) for i in range(30)],
+    } | facts
+
+
+def test_however_much_there_is_it_stays_short_and_counts_what_it_leaves_out() -> None:
+    lines = _lines(**_much())
     assert len(lines) <= LINES_MAX
     assert max(map(len, lines)) <= LINE_MAX
-    text = "\n".join(lines)
-    assert "and 46 more" in text
-    assert "(80)" in text
+    text = " ".join(" ".join(lines).split())
+    for layer in ("hookups", "strategy", "bleed_paths"):
+        assert re.search(rf"and \d+ more[ a-z]*: see layer {layer}", text)
+    assert re.search(r"and \d+ more notes: see summary\.json", text)
+    assert "they are still there (80): S-000 sewer, clay; S-001" in text
     assert lines[-1].startswith("Written")
+
+
+def test_long_sentences_go_on_in_the_next_line() -> None:
+    frequencies = [500.0 * 2**i for i in range(9)]
+    soil = "100 ohm m (20 to 1000), " + "taken from what the records say of the ground " * 2 + "and no more"
+    lines = _lines(frequencies_hz=frequencies, soil=soil)
+    assert not any("…" in line for line in lines)
+    text = " ".join(" ".join(lines).split())
+    assert ", ".join(f"{f:g}" for f in frequencies) + " Hz" in text
+    assert soil in text
+    after = lines[next(i for i, line in enumerate(lines) if line.startswith("Solved")) + 1]
+    assert after.startswith("    ")
+
+
+def test_conditions_that_keep_setups_waiting_are_told_apart_and_counted() -> None:
+    start = "bond B-004 must be checked by a qualified person: it may connect to E-003 (electricity)"
+    rest = "bond B-006 must be checked by a qualified person: it may connect to E-001 (electricity)"
+    lines = _lines(missing=[(f"{start}; {rest}", 5), (start, 2), (f"access: V-1 is locked; {start}", 1)])
+    text = " ".join(" ".join(lines).split())
+    assert f"missing: {start} (8 set-ups)" in text
+    assert f"missing: {rest} (5 set-ups)" in text
+    assert "missing: access: V-1 is locked (1 set-up)" in text
+
+
+def test_a_partner_says_under_which_hookup() -> None:
+    partner = {"line_id": "W-011", "current_ma": 130.0, "low": 3.76, "high": 137.0, "cause": "bond with E-006 (B-1)",
+               "hookup_id": "clamp:E-011:BE-002", "frequency_hz": 1000.0}  # fmt: skip
+    assert "  W-011: 130 mA (3.76 to 137) under clamp:E-011:BE-002 at 1000 Hz, by bond with E-006 (B-1)" in _lines(
+        partners=[partner]
+    )
+
+
+def test_without_a_ready_hookup_nothing_was_solved() -> None:
+    lines = _lines(sections=0, frequencies_hz=[], ready=0, reach="nothing solved", soil="not solved")
+    assert "Nothing solved: no hook-up is ready" in lines
+    assert not any(line.startswith(("Solved", "Reach")) for line in lines)
 
 
 def test_nothing_to_tell_is_told() -> None:

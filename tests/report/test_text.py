@@ -6,7 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from corridor.report.text import LINE_MAX, clipped, current_text, joined, percent, plain, range_text
+from corridor.report.text import (
+    LINE_MAX,
+    clipped,
+    current_text,
+    joined,
+    percent,
+    plain,
+    range_text,
+    share_text,
+    wrapped,
+)
 
 
 @given(st.text())
@@ -40,6 +50,31 @@ def test_joined_counts_the_rest() -> None:
     assert joined([]) == ""
     assert joined(["one", "two", "three"], limit=8) == "one; two; and 1 more"
     assert joined(["x" * 100, "y"], limit=8) == "x" * 100 + "; and 1 more"
+
+
+def test_joined_says_where_the_rest_stands() -> None:
+    assert joined(["a", "b"], limit=1, separator=", ", see="layer x") == "a, and 1 more: see layer x"
+
+
+def test_wrapped() -> None:
+    assert wrapped("one two three", width=9, indent=" ", hanging="  ") == [" one two", "   three"]
+    assert wrapped("one two three", width=7, hanging="", lines_max=1) == ["one tw…"]
+    assert wrapped("") == [""]
+
+
+@given(st.text(), st.integers(12, 60))
+def test_wrapped_loses_no_word_and_keeps_the_width(text: str, width: int) -> None:
+    lines = wrapped(text, width=width)
+    assert all(len(line) <= width for line in lines)
+    assert "".join("".join(lines).split()) == "".join(plain(text).split())
+    assert len(wrapped(text, width=width, lines_max=2)) <= 2
+
+
+@pytest.mark.parametrize(
+    ("share", "expected"), [(0.004, "<1 %"), (10.0, "1000 %"), (10.01, "10 times"), (65.04, "65 times")]
+)
+def test_a_share_of_many_times_is_no_percentage(share: float, expected: str) -> None:
+    assert share_text(share) == expected
 
 
 @pytest.mark.parametrize(("share", "expected"), [(0.0, "0 %"), (0.004, "<1 %"), (0.5, "50 %"), (1.0, "100 %")])
