@@ -26,7 +26,7 @@ from corridor.settings import Equipment, Settings
 from corridor.site.model import Site
 from corridor.tone.hookup import HookUp
 
-__all__ = ["find_hookups", "nearest_ids", "select_hookup"]
+__all__ = ["find_hookups", "known_lines", "nearest_ids", "select_hookup"]
 
 Row = dict[str, Any]
 _Obstacle = tuple[Status, str] | None  # the status it gives, and why
@@ -83,7 +83,7 @@ def find_hookups(
     """
     existing = site.lines[~site.lines["status"].isin(GONE).to_numpy()]
     conductors = existing[conducts(existing)].sort_values("line_id", kind="stable")
-    targets = conductors if lines is None else conductors[conductors["line_id"].isin(_known(lines, site))]
+    targets = conductors if lines is None else conductors[conductors["line_id"].isin(known_lines(lines, site))]
     joined = network or build_network(site, bonds_found, settings=settings)
     ties = hazard_ties(existing, bonds_found, joined.links, targets=targets["line_id"])
     places = list(_placed(site, targets, settings))
@@ -130,7 +130,14 @@ def select_hookup(hookups: gpd.GeoDataFrame, hookup_id: str) -> pd.Series:
     raise HookUpError(message)
 
 
-def _known(lines: Iterable[str], site: Site) -> list[str]:
+def known_lines(lines: Iterable[str], site: Site) -> list[str]:
+    """Return line_ids as text, all of them in the records.
+
+    Raises
+    ------
+    InputError
+        If one isn't; the message names the three nearest.
+    """
     wanted = [str(line) for line in lines]
     known = set(site.lines["line_id"])
     for line in wanted:
@@ -208,7 +215,13 @@ def _clamp_fits(line: Row, equipment: Equipment) -> _Obstacle:
     diameter, limit = line["diameter_mm"], equipment.clamp.max_diameter_mm
     if pd.isna(diameter):
         return "not_ready", f"the diameter of {line['line_id']}, to see whether the clamp fits"
-    return ("refused", f"the clamp takes {limit:g} mm, the line measures {diameter:g} mm") if diameter > limit else None
+    if diameter <= limit:
+        return None
+    takes = f"the clamp takes {limit:g} mm, the line measures {diameter:g} mm"
+    if line.get("diameter_mm_src") == "default":
+        span = f"range {line['diameter_mm_low']:g} to {line['diameter_mm_high']:g} mm"
+        return "not_ready", f"the diameter of {line['line_id']}: {takes} (assumed), {span}"
+    return "refused", takes
 
 
 def _loop_there(_line: Row, equipment: Equipment) -> _Obstacle:

@@ -18,7 +18,7 @@ from corridor.errors import HookUpError, InputError
 from corridor.frames import provenance
 from corridor.network.build import build_network
 from corridor.plan.gate import ENERGIZED_UTILITIES
-from corridor.plan.hookups import find_hookups, nearest_ids, select_hookup
+from corridor.plan.hookups import find_hookups, known_lines, nearest_ids, select_hookup
 from corridor.settings import Settings, load_equipment
 from corridor.site import FieldMap, read_site
 from corridor.site.model import Site
@@ -131,6 +131,24 @@ def test_the_clamp_has_to_fit() -> None:
     assert "150 mm" in select_hookup(hookups, "clamp:W-2:H-1")["missing"]
     unknown = site_with(lines=[line | {"diameter_mm": None} for line in LINES])
     assert told(hookups_of(unknown), "clamp:W-1:V-1") == ("not_ready", "equipment")
+
+
+def test_an_assumed_diameter_refuses_no_clamp() -> None:
+    assumed = [line | {"diameter_mm_src": "default", "diameter_mm_low": 100.0, "diameter_mm_high": 300.0}
+               for line in LINES]  # fmt: skip
+    hookups = hookups_of(site_with(lines=assumed))
+    assert told(hookups, "clamp:W-2:H-1") == ("not_ready", "equipment")
+    missing = select_hookup(hookups, "clamp:W-2:H-1")["missing"]
+    assert missing.endswith("the line measures 150 mm (assumed), range 100 to 300 mm")
+    mapped = [line | {"diameter_mm_src": "mapped"} for line in LINES]
+    assert told(hookups_of(site_with(lines=mapped)), "clamp:W-2:H-1") == ("refused", "equipment")
+
+
+@pytest.mark.parametrize("wanted", ["W-9", "w-1"])
+def test_a_line_that_isnt_recorded_names_the_nearest(wanted: str) -> None:
+    assert known_lines(["W-1", "E-1"], site_with()) == ["W-1", "E-1"]
+    with pytest.raises(InputError, match=f"of a recorded line, got '{wanted}'; the nearest are "):
+        known_lines(["W-1", wanted], site_with())
 
 
 def test_equipment_without_clamp_or_loop() -> None:
