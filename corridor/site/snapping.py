@@ -17,6 +17,7 @@ __all__ = ["snap_lines"]
 
 _SAME_M = 1e-6  # ends this close are one point
 _ROUNDING_M = 0.002  # moves up to here undo the rounding of coordinates and need no word
+_AIM_COSINE = 0.5  # an end points at what lies within 60 degrees of its direction (engineering estimate)
 _ENDS_AT = ("cable", "duct", "duct_bank")  # end at a structure by their nature
 
 
@@ -33,8 +34,9 @@ def snap_lines(
     lines, structures : GeoDataFrame
         line_id, utility, asset and geometry, and points; not changed.
     findings : Findings
-        ``snapped`` for each line moved, ``near_miss`` for each loose end with a gap up to ``near_miss_m``; a cable
-        or duct that ends at a structure is not loose.
+        ``snapped`` for each line moved, ``near_miss`` for each loose end that misses another course by up to
+        ``near_miss_m``: it points at it, or faces one of its ends. A cable or duct that ends at a structure is not
+        loose, and lines that merely lie side by side miss nothing.
     settings : SiteSettings
         ``snap_m``, ``near_miss_m`` and ``structure_reach_m``.
 
@@ -69,6 +71,9 @@ class _Ends:
         self.line_ids = lines["line_id"].to_numpy(dtype=object)
         first, last = shapely.get_point(self.courses, 0), shapely.get_point(self.courses, -1)
         self.points = shapely.get_coordinates(np.stack([first, last], axis=1).ravel())
+        inner = np.stack([shapely.get_point(self.courses, 1), shapely.get_point(self.courses, -2)], axis=1)
+        outward = self.points - shapely.get_coordinates(inner.ravel())
+        self.outward = outward / np.maximum(np.hypot(*outward.T), _SAME_M)[:, None]  # unit vectors
         self.line = np.repeat(np.arange(len(lines)), 2)
         codes = pd.factorize(lines["utility"].where(lines["utility"] != "unknown"))[0]
         self.utility = codes[self.line]
@@ -111,7 +116,7 @@ class _Ends:
     def teed(self, target: NDArray[np.float64], settings: SiteSettings) -> tuple[NDArray[np.float64], pd.DataFrame]:
         """Project ends that almost touch another line's course on to it.
 
-        Returns the targets, and the ends that keep a gap up to near_miss_m to another course: end, line, gap_m.
+        Returns the targets, and the ends that seem to miss another course by up to near_miss_m: end, line, gap_m.
         """
         shapes = np.asarray(shapely.points(target), dtype=object)
         end, line = shapely.STRtree(self.courses).query(shapes, predicate="dwithin", distance=settings.near_miss_m)
@@ -122,17 +127,30 @@ class _Ends:
         gap = shapely.distance(course, point)
         foot = shapely.get_coordinates(shapely.line_interpolate_point(course, shapely.line_locate_point(course, point)))
         tips = self.points.reshape(-1, 2, 2)[line]
-        inner = (np.hypot(*(tips - foot[:, None, :]).transpose(2, 0, 1)) > settings.snap_m).all(axis=1)
+        to_tip = np.hypot(*(tips - foot[:, None, :]).transpose(2, 0, 1))
+        inner = (to_tip > settings.snap_m).all(axis=1)
+        meant = self._aimed(end, foot - target[end], settings.near_miss_m)
+        meant |= ~inner & self._facing(end, 2 * line + to_tip.argmin(axis=1))
         found = pd.DataFrame({"end": end, "line": line, "gap_m": gap, "rank": self.rank[line], "inner": inner})
-        found["x"], found["y"] = foot[:, 0], foot[:, 1]
+        found["x"], found["y"], found["meant"] = foot[:, 0], foot[:, 1], meant
         found = found.sort_values(["end", "gap_m", "rank"], kind="stable")
         close = found[found["inner"] & (found["gap_m"] <= settings.snap_m)].drop_duplicates("end")
         close = close[self.length[close["end"]] > 2.0 * settings.snap_m]
         target = target.copy()
         target[close["end"]] = close[["x", "y"]].to_numpy()
         joined = set(found.loc[found["gap_m"] <= settings.snap_m, "end"])
-        loose = found[~found["end"].isin(joined)].drop_duplicates("end")
+        loose = found[~found["end"].isin(joined) & found["meant"]].drop_duplicates("end")
         return target, loose[["end", "line", "gap_m"]].reset_index(drop=True)
+
+    def _aimed(self, end: NDArray[np.int64], way: NDArray[np.float64], reach_m: float) -> NDArray[np.bool_]:
+        """Tell which ends point at a place, or would meet its course within reach if they went on."""
+        gap = np.hypot(*way.T)
+        ahead = (way * self.outward[end]).sum(axis=1)
+        return np.asarray(ahead >= gap * np.minimum(_AIM_COSINE, gap / reach_m))
+
+    def _facing(self, end: NDArray[np.int64], other: NDArray[np.int64]) -> NDArray[np.bool_]:
+        """Tell which ends face each other, as those of a line cut in two and shifted do."""
+        return np.asarray((self.outward[end] * self.outward[other]).sum(axis=1) <= -_AIM_COSINE)
 
     def rebuilt(self, lines: gpd.GeoDataFrame, target: NDArray[np.float64]) -> gpd.GeoDataFrame:
         """Return the lines with their ends at the targets."""

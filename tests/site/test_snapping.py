@@ -62,6 +62,31 @@ def test_a_wider_gap_is_told_and_left(start: tuple[float, float]) -> None:
     assert message.startswith("an end stops 0.60 m from ")
 
 
+@pytest.mark.parametrize("gap_m", [0.3, 0.99])
+def test_lines_side_by_side_miss_nothing(gap_m: float) -> None:
+    beside = [line("B", (0, gap_m), (50, gap_m)), line("C", (50, -gap_m), (0, -gap_m)), line("D", (10, 0), (60, -0.2))]
+    for other in beside[:2]:
+        assert snap(line("A", (0, 0), (50, 0)), other)[1] == {}
+    assert snap(line("A", (0, gap_m + 0.1), (50, gap_m + 0.1)), beside[2])[1] == {}  # ends along another's course
+
+
+@pytest.mark.parametrize(
+    ("course", "misses"),
+    [
+        (((20, 0.6), (20, 30)), True),  # a tee that stops short
+        (((20, 0.35), (90, 30)), True),  # one at an acute angle, whose next metre would meet the main
+        (((50.6, 0), (90, 0)), True),  # a cut in the course
+        (((50, 0.6), (90, 0.6)), True),  # the same, shifted
+        (((50, 0.6), (50, 30)), True),  # a corner
+        (((50.3, 0.6), (0, 0.6)), False),  # ends beside the end, from the same side
+        (((20, 0.6), (60, 0.7)), False),  # begins beside the course
+    ],
+)
+def test_a_near_miss_points_at_what_it_misses(course: tuple[tuple[float, float], ...], misses: bool) -> None:
+    told = snap(line("A", (0, 0), (50, 0)), line("B", *course))[1]
+    assert list(told) == (["near_miss"] if misses else [])
+
+
 def test_a_gap_beyond_the_reach_is_no_near_miss() -> None:
     assert snap(line("A", (0, 0), (50, 0)), line("B", (51.2, 0), (90, 0)))[1] == {}
 
