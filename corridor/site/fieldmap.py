@@ -156,14 +156,15 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
     """
     own = [name for name in frame.columns if name != "geometry" and name not in FEATURE]
     by_key = {word_key(str(name)): name for name in reversed(own)}
-    taken: set[Any] = set()
+    taken: set[Any] = {rule.source for rule in layer.columns.values()}  # used only as the map says
+    by_name = {key: name for key, name in by_key.items() if name not in taken}
     data: dict[str, Any] = {}
     for column in table.columns:
         name = column.name
         mapped = layer.columns.get(name)
         if mapped is not None and mapped.source not in own:
             raise FieldMapError(_no_column(where, name, mapped.source, own))
-        source = mapped.source if mapped else by_key.get(name, by_key.get(name[:_SHORT_NAME]))
+        source = mapped.source if mapped else by_name.get(name, by_name.get(name[:_SHORT_NAME]))
         if source is None and name not in layer.constants:
             continue
         taken.add(source)

@@ -132,12 +132,13 @@ def _single(frame: gpd.GeoDataFrame, findings: Findings, *, merge: bool) -> gpd.
     many = shapely.get_type_id(shapes) >= 4
     if not many.any() or not merge:
         return frame
+    several = shapely.get_num_geometries(shapes) > 1  # one part in a multipart type is a matter of the file's format
     # parts that follow each other are one line
     joined = shapely.line_merge(shapes[many])
     shapes[many] = np.where(shapely.get_dimensions(shapes[many]) == 1, joined, shapes[many])
     counts = np.where(many, shapely.get_num_geometries(shapes), 1)
-    told = [f"multipart: {n} parts" if n > 1 else "multipart, its parts follow each other" for n in counts[many]]
-    findings.add_rows("multipart", frame[many], told, action="repaired: single parts, the first keeps the id")
+    told = [f"multipart: {n} parts" if n > 1 else "multipart, its parts follow each other" for n in counts[several]]
+    findings.add_rows("multipart", frame[several], told, action="repaired: single parts, the first keeps the id")
     parts, index = shapely.get_parts(shapes, return_index=True)
     exploded = frame.iloc[index].copy()
     exploded["part"] = np.arange(len(index)) - np.searchsorted(index, index)

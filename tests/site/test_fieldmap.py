@@ -101,6 +101,21 @@ def test_columns_go_by_their_own_names_in_any_case() -> None:
     assert list(mapped.columns) == ["line_id", "depth_m", "depth_m_src", "src_other", *FEATURE, "geometry"]
 
 
+def test_a_column_that_the_map_names_is_used_only_as_the_map_says() -> None:
+    rows = labelled([{"ASSET": "W-1", "Material": "PE", "geometry": None}])
+    plan = LayerMap.model_validate({"table": "lines", "columns": {"line_id": "ASSET", "coating": "Material"}})
+    mapped = map_layer(rows, LINES, plan, where="f:lines")
+    assert list(mapped.columns) == ["line_id", "coating", "coating_src", *FEATURE, "geometry"]
+
+
+def test_one_column_may_serve_two_when_the_map_says_so() -> None:
+    rows = labelled([{"material": "PE 110", "geometry": None}])
+    columns = {"material": {"source": "material", "pattern": "[A-Z]+"},
+               "diameter_mm": {"source": "material", "pattern": "[0-9]+"}}  # fmt: skip
+    mapped = map_layer(rows, LINES, LayerMap.model_validate({"table": "lines", "columns": columns}), where="f:lines")
+    assert mapped[["material", "diameter_mm"]].to_numpy().tolist() == [["PE", "110"]]
+
+
 def test_a_unit_written_beside_the_number_wins() -> None:
     rows = labelled(
         [{"depth": "4", "geometry": None}, {"depth": "1.1 m", "geometry": None}, {"depth": "deep", "geometry": None}]

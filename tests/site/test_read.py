@@ -166,6 +166,12 @@ def test_a_multipart_line_counts_once_and_is_repaired(tmp_path: Path) -> None:
     assert (row["features_in"], row["used"], row["repaired"], row["set_aside"]) == (1, 1, 1, 0)
 
 
+def test_a_multipart_type_with_one_part_is_used_as_it_is(tmp_path: Path) -> None:
+    site = read(tmp_path, lines=[line(geometry=MultiLineString([course((0, 0), (10, 0))]))])
+    row = site.accounting.iloc[0]
+    assert (row["features_in"], row["used"], row["repaired"], row["set_aside"]) == (1, 1, 0, 0)
+
+
 def test_references_follow_to_the_part_they_mean(tmp_path: Path) -> None:
     apart = MultiLineString([course((0, 0), (10, 0)), course((20, 0), (30, 0))])
     records = whole() | {
