@@ -5,9 +5,11 @@ from typing import Any
 import geopandas as gpd
 from shapely import MultiPolygon, Polygon
 
+from corridor.dictionary import GONE
 from corridor.plan.prepare import Prepared
 from corridor.site import Site
 from corridor.site.missing import MISSING_CODES
+from corridor.tone.bleed import STAKE
 from corridor.tone.cases import CASES
 from corridor.tone.solve import ToneSolution
 
@@ -46,7 +48,8 @@ def review_facts(
     lines = site.lines.set_index("line_id")
     blind = strategy.loc[strategy["grade"] == "untraceable", "line_id"].drop_duplicates()
     wrong = strategy.dropna(subset=["mistaken_for"])
-    wrong = wrong[wrong["grade_worst"] == "masked"].drop_duplicates(["line_id", "mistaken_for"])
+    masked = (wrong["grade"] == "masked") | (wrong["grade_worst"] == "masked")
+    wrong = wrong[masked].drop_duplicates(["line_id", "mistaken_for"])
     return {
         "ready": int(states.get("ready", 0)),
         "not_ready": int(states.get("not_ready", 0)),
@@ -68,7 +71,10 @@ def review_facts(
         if prepared is None
         else f"{prepared.soil.nominal_ohm_m:.0f} ohm m ({prepared.soil.low_ohm_m:.0f} to "
         f"{prepared.soil.high_ohm_m:.0f}), {prepared.soil.source}",
-        "notes": site.findings.loc[site.findings["code"].isin(MISSING_CODES), "message"].tolist(),
+        "notes": [
+            *site.findings.loc[site.findings["code"].isin(MISSING_CODES), "message"],
+            *_not_there(site, area),
+        ],
     }
 
 
@@ -99,11 +105,29 @@ def _partners(paths: gpd.GeoDataFrame) -> list[dict[str, Any]]:
     return [
         {
             "line_id": row.line_id,
+            "hookup_id": row.hookup_id,
+            "frequency_hz": float(row.frequency_hz),
             "current_ma": float(row.line_current_ma),
             "low": float(row.line_current_low_ma),
             "high": float(row.line_current_high_ma),
-            "cause": f"{row.kind} from {row.from_line or 'the hook-up'}"
-            + (f" through {row.through}" if row.through else ""),
+            "cause": _cause(row),
         }
         for row in best.itertuples()
     ]
+
+
+def _cause(hop: Any) -> str:
+    """Say in words how tone came onto a line by its last hop."""
+    if hop.kind == "hook-up":
+        return "the transmitter itself, over the soil"
+    source = hop.from_line or STAKE
+    text = {"bond": "bond with", "parallel run": "running beside", "crossing": "crossing"}
+    said = f"{text.get(hop.kind, f'{hop.kind} from')} {source}"
+    return f"{said} ({hop.through})" if hop.through and hop.through != source else said
+
+
+def _not_there(site: Site, area: Polygon | MultiPolygon | None) -> list[str]:
+    """Name the lines of the work area that are proposed or removed: nobody traces them, and nobody digs unaware."""
+    gone = site.lines[site.lines["status"].isin(GONE)]
+    inside = gone if area is None else gone[gone.intersects(area)]
+    return [f"proposed or removed, so not traced: {', '.join(inside['line_id'])}"] if len(inside) else []

@@ -1,13 +1,14 @@
-"""Every ready hook-up graded along its own target, at every frequency of the equipment and in every case."""
+"""Every ready hook-up graded along its target and the lines joined to it, at every frequency and in every case."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from shapely import MultiPolygon, Polygon
+import shapely
+from shapely import LineString, MultiPolygon, Polygon
 
 from corridor.constants import MA_PER_A
 from corridor.dictionary import RESULT_TABLES
@@ -15,9 +16,10 @@ from corridor.frames import rounded
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
 from corridor.tone.grades import grade_names
-from corridor.tone.predict import Prediction, predict, set_stations
+from corridor.tone.predict import Prediction, predict
 from corridor.tone.solve import ToneSolution
 from corridor.tone.sources import LIMITS
+from corridor.tone.stations import set_stations
 from corridor.tone.tables import NT_PER_T, graded, sides
 
 __all__ = ["Grading", "grade_hookups"]
@@ -43,12 +45,17 @@ class Grading:
     outputs : DataFrame
         What the transmitter does, per hook-up and frequency.
     predictions : mapping of str to Prediction
-        By line_id: all its ready hook-ups.
+        By line_id: all its ready hook-ups, and the nearest on lines that metal joins to it.
     """
 
     candidates: pd.DataFrame
     outputs: pd.DataFrame
     predictions: Mapping[str, Prediction]
+
+    @property
+    def stations(self) -> dict[str, Array]:
+        """Measures of the stations on each line."""
+        return {line_id: prediction.stations.measure_m for line_id, prediction in self.predictions.items()}
 
 
 @dataclass(frozen=True)
@@ -69,12 +76,14 @@ def grade_hookups(
     ready: gpd.GeoDataFrame,
     solution: ToneSolution | None,
     *,
+    lines: Sequence[str],
+    joined: Mapping[str, Collection[str]],
     area: Polygon | MultiPolygon | None,
     settings: Settings,
     equipment: Equipment,
     progress: Progress | None = None,
 ) -> Grading:
-    """Grade hook-ups along their own targets, line by line.
+    """Grade hook-ups line by line.
 
     Parameters
     ----------
@@ -84,6 +93,10 @@ def grade_hookups(
         Rows of the table ``hookups``, in the order of the solution's drives.
     solution : ToneSolution or None
         None where no hook-up is ready.
+    lines : sequence of str
+        line_id of the targets.
+    joined : mapping of str to collection of str
+        line_ids that metal joins to each line: their nearest hook-ups are graded on it too.
     area : Polygon or MultiPolygon, optional
         Stations outside are left out.
     settings, equipment
@@ -96,32 +109,45 @@ def grade_hookups(
     Grading
     """
     rows = site.lines.set_index("line_id", drop=False)
-    column = {hookup_id: k for k, hookup_id in enumerate(ready["hookup_id"])}
     candidates: list[pd.DataFrame] = []
     outputs: list[pd.DataFrame] = []
     predictions: dict[str, Prediction] = {}
-    groups = [] if solution is None else list(ready.groupby("line_id", sort=True))
-    for done, (line_id, own) in enumerate(groups, start=1):
+    wanted = [] if solution is None else [line_id for line_id in sorted(lines) if line_id in solution.model.line_ids]
+    for done, line_id in enumerate(wanted, start=1):
         row = rows.loc[line_id]
         stations = set_stations(
-            str(line_id),
+            line_id,
             row.geometry,
             depth_m=float(row["depth_m"]),
             spacing_m=settings.receiver.station_spacing_m,
             area=area,
         )
-        if len(stations.measure_m) and solution is not None:
-            drives = [column[hookup_id] for hookup_id in own["hookup_id"]]
-            prediction = predict(solution, stations, drives, receiver=settings.receiver)
+        drives = _drives(ready, line_id, row.geometry, joined=joined.get(line_id, ()), settings=settings)
+        if len(stations.measure_m) and len(drives) and solution is not None:
+            prediction = predict(solution, stations, drives.tolist(), receiver=settings.receiver)
+            own = ready.iloc[drives]
             out = _levels(solution, prediction, equipment, settings)
             candidates.append(_candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment))
             outputs.append(_output_rows(solution, prediction, own, out))
-            predictions[str(line_id)] = prediction
+            predictions[line_id] = prediction
         if progress is not None:
-            progress("grading", done, len(groups))
+            progress("grading", done, len(wanted))
     if not candidates:
         return Grading(pd.DataFrame(columns=_CANDIDATES), pd.DataFrame(columns=_OUTPUTS), predictions)
-    return Grading(pd.concat(candidates, ignore_index=True), pd.concat(outputs, ignore_index=True), predictions)
+    known = pd.concat(outputs, ignore_index=True).drop_duplicates(["hookup_id", "frequency_hz", "level_ma"])
+    return Grading(pd.concat(candidates, ignore_index=True), known.reset_index(drop=True), predictions)
+
+
+def _drives(
+    ready: gpd.GeoDataFrame, line_id: str, line: LineString, *, joined: Collection[str], settings: Settings
+) -> Array:
+    """Return the rows of a line's own hook-ups, and of the nearest few on the lines joined to it."""
+    own = np.flatnonzero((ready["line_id"] == line_id).to_numpy())
+    others = np.flatnonzero(ready["line_id"].isin(set(joined) - {line_id}).to_numpy())
+    away = np.round(ready.geometry.iloc[others].distance(line).to_numpy(), 3)
+    names = ready["hookup_id"].to_numpy(object)[others].astype(str)
+    nearest = others[np.lexsort((names, away))][: settings.hookups.joined_max]
+    return np.concatenate((own, np.sort(nearest)))
 
 
 def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment, settings: Settings) -> _Outputs:
@@ -141,12 +167,13 @@ def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment
 
 
 def _allowed(
-    own: gpd.GeoDataFrame, measure_m: Array, frequencies_hz: Array, *, settings: Settings, equipment: Equipment
+    own: gpd.GeoDataFrame, xy_m: Array, frequencies_hz: Array, *, settings: Settings, equipment: Equipment
 ) -> Array:
     """Return what is graded (s, d, f): stations out of earshot of an induction loop, frequencies it can be tuned to."""
     induced = own["mode"].eq("induction").to_numpy()
     clear_m = np.where(induced, settings.hookups.induction_standing_m, 0.0)
-    standing = np.abs(measure_m[:, None] - own["at_m"].to_numpy(float)[None, :]) >= clear_m[None, :]
+    source = shapely.get_coordinates(own.geometry.to_numpy())
+    standing = np.linalg.norm(xy_m[:, None, :] - source[None, :, :], axis=2) >= clear_m[None, :]
     tuned = ~induced[:, None] | (frequencies_hz >= equipment.induction_min_hz)[None, :]
     return np.asarray(standing[:, :, None] & tuned[None, :, :])
 
@@ -163,7 +190,7 @@ def _candidate_rows(
     codes = graded(prediction, out.hookup_a[None], settings)
     size = np.abs(prediction.current) * out.hookup_a[None] * MA_PER_A
     stations, frequencies = prediction.stations, np.array(solution.frequencies_hz)
-    keep = _allowed(own, stations.measure_m, frequencies, settings=settings, equipment=equipment)
+    keep = _allowed(own, stations.xy_m, frequencies, settings=settings, equipment=equipment)
     peak = prediction.peak_offset_m[..., 0]
     s, d, f = np.nonzero(keep)
     return pd.DataFrame(

@@ -1,5 +1,6 @@
 """From records and chosen hook-ups to a model that can be solved: couplings, growth, soil, stakes and drives."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -32,12 +33,16 @@ SECTION_GUESS_M = 2.0  # mean length, to foresee how many sections a growth need
 
 @dataclass(frozen=True)
 class Connected:
-    """What a site's records connect: couplings, the network of all lines, and the table ``hookups``."""
+    """What a site's records connect: couplings, the network of all lines, and the table ``hookups``.
+
+    ``joined`` names for each line those that metal joins to it at a junction.
+    """
 
     site: Site
     couplings: Couplings
     network: Network
     hookups: gpd.GeoDataFrame
+    joined: dict[str, set[str]]
 
 
 @dataclass(frozen=True)
@@ -82,9 +87,9 @@ def connect(
     equipment, settings
         What can be connected, and the thresholds.
     lines : iterable of str, optional
-        Targets; default every conductive line.
+        Targets; their hook-ups and those of the lines joined to them are found. Default every conductive line.
     area : Polygon or MultiPolygon, optional
-        Keep only hook-ups in here.
+        Keep only hook-ups in here, or as near to it as the settings allow.
 
     Returns
     -------
@@ -92,10 +97,22 @@ def connect(
     """
     couplings = find_couplings(site, settings=settings)
     network = build_network(site, couplings.bonds_found, settings=settings)
+    joined: dict[str, set[str]] = defaultdict(set)
+    junctions = network.links[network.links["kind"] == "junction"]
+    for a, b in zip(junctions["line_a"], junctions["line_b"], strict=True):
+        joined[a].add(b)
+        joined[b].add(a)
+    wanted = None if lines is None else sorted({name for line in lines for name in (line, *joined.get(line, ()))})
     hookups = find_hookups(
-        site, couplings.bonds_found, equipment=equipment, settings=settings, network=network, lines=lines, area=area
+        site,
+        couplings.bonds_found,
+        equipment=equipment,
+        settings=settings,
+        network=network,
+        lines=wanted,
+        area=None if area is None else area.buffer(settings.hookups.beyond_area_m),
     )
-    return Connected(site, couplings, network, hookups)
+    return Connected(site, couplings, network, hookups, dict(joined))
 
 
 def hookup_of(row: pd.Series) -> HookUp:

@@ -103,9 +103,26 @@ def review_site(
         prepared, solution = _solved(
             connected, ready, frequencies, equipment=equipment, settings=settings, progress=progress
         )
-    grading = grade_hookups(site, ready, solution, area=area, settings=settings, equipment=equipment, progress=progress)
+    grading = grade_hookups(
+        site,
+        ready,
+        solution,
+        lines=wanted,
+        joined=connected.joined,
+        area=area,
+        settings=settings,
+        equipment=equipment,
+        progress=progress,
+    )
     strategy = build_strategy(
-        site, hookups, grading.candidates, grading.outputs, settings=settings, targets=wanted, area=area
+        site,
+        hookups,
+        grading.candidates,
+        grading.outputs,
+        settings=settings,
+        targets=wanted,
+        area=area,
+        stations=grading.stations,
     )
     sections, stations, paths = chosen_tables(
         site,

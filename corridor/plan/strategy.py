@@ -3,7 +3,7 @@
 The solution decides; no rule of thumb does. The order of modes in the settings only breaks ties.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString, MultiPolygon, Polygon
+from shapely import MultiPolygon, Polygon
 from shapely.ops import substring
 
 from corridor.dictionary import GONE, GRADES
@@ -28,6 +28,7 @@ from corridor.plan.wording import (
 )
 from corridor.settings import Settings
 from corridor.site.model import Site
+from corridor.tone.stations import inside_parts
 
 __all__ = ["build_strategy", "strategy_totals"]
 
@@ -66,6 +67,7 @@ def build_strategy(
     settings: Settings,
     targets: Iterable[str] | None = None,
     area: Polygon | MultiPolygon | None = None,
+    stations: Mapping[str, NDArray[np.float64]] | None = None,
 ) -> gpd.GeoDataFrame:
     """Choose for every stretch of every target how to put tone on it.
 
@@ -87,7 +89,9 @@ def build_strategy(
     targets : iterable of str, optional
         line_id of the lines wanted; default every line that exists.
     area : Polygon or MultiPolygon, optional
-        Where lines without any prediction are listed; default over their whole length.
+        Where the lines are wanted; default over their whole length.
+    stations : mapping of str to ndarray, optional
+        Measures along lines, by line_id, that must all be answered for, whether a candidate reaches them or not.
 
     Returns
     -------
@@ -112,9 +116,10 @@ def build_strategy(
         found = by_line.get(line["line_id"])
         own = hookups[(hookups["line_id"] == line["line_id"]).to_numpy()]
         if found is None:
-            rows.extend(_unpredicted(line, own, area))
+            rows.extend(_unpredicted(line, own, area, too_close=line["line_id"] in (stations or {})))
         else:
-            rows.extend(_predicted(_target(line, own, known.iloc[found], choices), settings))
+            target = _target(line, own, known.iloc[found], choices, stations=(stations or {}).get(line["line_id"]))
+            rows.extend(_predicted(target, inside_parts(line["geometry"], area), settings))
     _name_neighbours(rows, site.lines)
     frame = table_frame("strategy", rows, geometry=[row.pop("geometry") for row in rows], crs=site.crs)
     return stamp(frame, build_strategy, hookups=settings.hookups.model_dump(mode="json"))
@@ -157,8 +162,17 @@ def _known(candidates: pd.DataFrame, choices: pd.DataFrame) -> pd.DataFrame:
     return known
 
 
-def _target(line: Row, hookups: pd.DataFrame, known: pd.DataFrame, choices: pd.DataFrame) -> _Target:
-    station_m, station = np.unique(known["station_m"].to_numpy(dtype=float), return_inverse=True)
+def _target(
+    line: Row,
+    hookups: pd.DataFrame,
+    known: pd.DataFrame,
+    choices: pd.DataFrame,
+    *,
+    stations: NDArray[np.float64] | None,
+) -> _Target:
+    reached = known["station_m"].to_numpy(dtype=float)
+    station_m = np.unique(reached if stations is None else np.concatenate((reached, stations)))
+    station = np.searchsorted(station_m, reached)
     number, choice = np.unique(known["choice"].to_numpy(), return_inverse=True)
     rows = np.full((len(station_m), len(number)), -1)
     rows[station, choice] = np.arange(len(known))
@@ -169,12 +183,11 @@ def _target(line: Row, hookups: pd.DataFrame, known: pd.DataFrame, choices: pd.D
     return _Target(line, hookups, known, own, station_m, rows, worst, nominal)
 
 
-def _predicted(target: _Target, settings: Settings) -> list[Row]:
+def _predicted(target: _Target, parts: list[tuple[float, float]], settings: Settings) -> list[Row]:
     """Cut one line that has predictions into its stretches."""
     usable = (target.rank_worst < _RANK["untraceable"]) & target.ready[None, :]
     chosen = best_choices(target.rank_worst, target.rank, usable)
-    length_m = target.line["geometry"].length
-    start, end, gap = cells(target.station_m, length_m, spacing_m=settings.receiver.station_spacing_m)
+    start, end, gap = cells(target.station_m, parts, spacing_m=settings.receiver.station_spacing_m)
     cut = cut_stretches(
         chosen,
         target.rank_worst,
@@ -190,7 +203,10 @@ def _predicted(target: _Target, settings: Settings) -> list[Row]:
         rivals = _rivals(target, stretch)
         if stretch.choice == NOTHING:
             better = _better_unready(rivals, target, _RANK["untraceable"])
-            rows.append(place | _untraceable(target.line, target.hookups, predicted=True, better=better))
+            heard = bool((target.rows[stretch.stations] >= 0).any())
+            rows.append(
+                place | _untraceable(target.line, target.hookups, predicted=heard, too_close=not heard, better=better)
+            )
         else:
             rows.append(place | _chosen(target, stretch, rivals))
     return rows
@@ -247,7 +263,9 @@ def _chosen(target: _Target, stretch: Stretch, rivals: pd.DataFrame) -> Row:
             limited_by=choice["limited_by"],
             better=_better_unready(rivals, target, stretch.rank_worst),
         ),
-        "caution": caution_text(choice["caution"], grade_worst, settled=bool(taken["settled"].all())),
+        "caution": caution_text(
+            choice["caution"], (GRADES[stretch.rank], grade_worst), settled=bool(taken["settled"].all())
+        ),
     }
 
 
@@ -293,8 +311,11 @@ def _named(rivals: pd.DataFrame) -> str:
     return f"{best['hookup_id']} at {best['frequency_hz']:g} Hz: {GRADES[best['worst']]}"
 
 
-def _untraceable(line: Row, hookups: pd.DataFrame, *, predicted: bool, better: str = "") -> Row:
-    why = "; ".join(text for text in (why_untraceable(line, hookups, predicted=predicted), better) if text)
+def _untraceable(
+    line: Row, hookups: pd.DataFrame, *, predicted: bool, too_close: bool = False, better: str = ""
+) -> Row:
+    reason = why_untraceable(line, hookups, predicted=predicted, too_close=too_close)
+    why = "; ".join(text for text in (reason, better) if text)
     return {
         "grade": "untraceable",
         "grade_worst": "untraceable",
@@ -303,28 +324,14 @@ def _untraceable(line: Row, hookups: pd.DataFrame, *, predicted: bool, better: s
     }
 
 
-def _unpredicted(line: Row, hookups: pd.DataFrame, area: Polygon | MultiPolygon | None) -> list[Row]:
+def _unpredicted(
+    line: Row, hookups: pd.DataFrame, area: Polygon | MultiPolygon | None, *, too_close: bool
+) -> list[Row]:
     """List the parts of a line that nothing was predicted for."""
     return [
-        _place(line, number, from_m, to_m) | _untraceable(line, hookups, predicted=False)
-        for number, (from_m, to_m) in enumerate(_parts(line["geometry"], area), start=1)
+        _place(line, number, from_m, to_m) | _untraceable(line, hookups, predicted=False, too_close=too_close)
+        for number, (from_m, to_m) in enumerate(inside_parts(line["geometry"], area), start=1)
     ]
-
-
-def _parts(shape: LineString, area: Polygon | MultiPolygon | None) -> list[tuple[float, float]]:
-    """Measures between which a line lies inside the area; the whole line without an area."""
-    if area is None:
-        return [(0.0, shape.length)]
-    edge = shapely.get_coordinates(shapely.intersection(shape, area.boundary))
-    marks = np.unique(np.concatenate(([0.0, shape.length], shapely.line_locate_point(shape, shapely.points(edge)))))
-    inside = shapely.covers(area, shapely.line_interpolate_point(shape, (marks[1:] + marks[:-1]) / 2))
-    parts: list[tuple[float, float]] = []
-    for low, high in zip(marks[:-1][inside], marks[1:][inside], strict=True):
-        if parts and parts[-1][1] == low:
-            parts[-1] = (parts[-1][0], float(high))
-        else:
-            parts.append((float(low), float(high)))
-    return parts
 
 
 def _name_neighbours(rows: list[Row], lines: gpd.GeoDataFrame) -> None:

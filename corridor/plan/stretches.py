@@ -1,6 +1,6 @@
 """Cut a line into stretches that people can read: one set-up each, changed as seldom as the best grades allow."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -35,33 +35,39 @@ class Stretch:
         return slice(self.first, self.last + 1)
 
 
-def cells(station_m: Floats, length_m: float, *, spacing_m: float) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def cells(
+    station_m: Floats, parts: Sequence[tuple[float, float]], *, spacing_m: float
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
     """Return where the cell of each station starts and ends, m, and whether a gap precedes it.
 
     Parameters
     ----------
     station_m : ndarray, shape (n,)
         Distances along the line, ascending, m.
-    length_m : float
-        Length of the line: no cell reaches beyond.
+    parts : sequence of (float, float)
+        Measures between which the line is wanted, m, ascending: no cell reaches beyond, and each part is a stretch of
+        its own.
     spacing_m : float
-        Usual spacing of stations. Cells meet midway; at the ends, and where more than two spacings lie between two
-        stations (the line leaves the work area there), they reach half a spacing.
+        Usual spacing of stations. Cells meet midway; where more than two spacings lie between two stations of a part,
+        they reach half a spacing; at a part's ends up to one spacing.
 
     Returns
     -------
     start_m, end_m : ndarray, shape (n,)
         The cells.
     gap : ndarray of bool, shape (n,)
-        True at the first station, and after each gap.
+        True at the first station of each part, and after each gap.
     """
+    low, high = np.array(parts, dtype=float).reshape(-1, 2).T
+    part = np.maximum(np.searchsorted(low, station_m, side="right") - 1, 0)
     step = np.diff(station_m)
-    broken = step > _GAP * spacing_m
-    half = np.where(broken, spacing_m / 2, step / 2)
-    start = station_m - np.concatenate(([spacing_m / 2], half))
-    end = station_m + np.concatenate((half, [spacing_m / 2]))
+    apart = part[1:] != part[:-1]
+    broken = apart | (step > _GAP * spacing_m)
+    half = np.where(apart, spacing_m, np.where(broken, spacing_m / 2, step / 2))
+    start = station_m - np.concatenate(([spacing_m], half))
+    end = station_m + np.concatenate((half, [spacing_m]))
     gap = np.concatenate(([True], broken))
-    return np.maximum(start, 0.0), np.minimum(end, length_m), gap
+    return np.maximum(start, low[part]), np.minimum(end, high[part]), gap
 
 
 def best_choices(rank_worst: Ints, rank: Ints, usable: NDArray[np.bool_]) -> Ints:

@@ -6,6 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 
 from corridor.constants import MA_PER_A
 from corridor.errors import DomainError, HookUpError
@@ -17,9 +18,10 @@ from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
 from corridor.tone.cases import CASES
 from corridor.tone.hookup import HookUp
-from corridor.tone.predict import predict, set_stations
+from corridor.tone.predict import predict
 from corridor.tone.solve import ToneSolution, check_frequency, solve_tone
 from corridor.tone.sources import LIMITS
+from corridor.tone.stations import set_stations
 from corridor.tone.tables import Rows, Setting, as_table, output_a, section_rows
 
 __all__ = ["ToneTrace", "trace_tone"]
@@ -90,7 +92,7 @@ def trace_tone(
         message = f"expected an output current above 0 mA, got {level_ma:g}"
         raise DomainError(message)
     connected = connect(site, equipment=equipment, settings=settings)
-    row, asked = _resolved(connected.hookups, hookup)
+    row, asked = _resolved(connected.hookups, hookup, site.lines.set_index("line_id").geometry.length)
     refuse_low_induction(asked, frequency, equipment)
     prepared = prepare(
         connected, [asked], [row["hookup_id"]], frequencies_hz=[frequency], equipment=equipment, settings=settings
@@ -156,7 +158,7 @@ def _stations(site: Site, solution: ToneSolution, setting: Setting, settings: Se
     return as_table("stations", parts, site.crs)
 
 
-def _resolved(table: gpd.GeoDataFrame, hookup: str | HookUp) -> tuple[dict[str, Any], HookUp]:
+def _resolved(table: gpd.GeoDataFrame, hookup: str | HookUp, lengths: pd.Series) -> tuple[dict[str, Any], HookUp]:
     """Return the row and the hook-up asked for, past the gate."""
     if isinstance(hookup, str):
         row = select_hookup(table, hookup)
@@ -172,6 +174,12 @@ def _resolved(table: gpd.GeoDataFrame, hookup: str | HookUp) -> tuple[dict[str, 
             raise HookUpError(message)
         row = same.iloc[0]
         at_m = hookup.at_m if hookup.at_m is not None else float(row["at_m"])
+        length = float(lengths.loc[hookup.line_id])
+        if not 0.0 <= at_m <= length:
+            message = (
+                f"hook-up {hookup.hookup_id}: expected a place of 0 to {length:.1f} m along the line, got {at_m:g}"
+            )
+            raise HookUpError(message)
         asked = HookUp(
             hookup.mode, hookup.line_id, hookup.structure_id, at_m, hookup.stake_xy, hookup.far_end, hookup.height_m
         )

@@ -1,6 +1,6 @@
 """The sentences of the strategy: reasons, cautions, and what to use where tone can't show a line."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 import pandas as pd
@@ -20,18 +20,24 @@ STILL_THERE = "A recorded line that tone can't show; it is still there."
 NOT_FROM_THIS_PEAK = "Don't mark from this peak alone."
 CENTRE_NOT_COVER = "Depth readings are to the centre of the current, not cover."
 _UNSETTLED = "The grade differs between the cases solved."
-_PEAK_MISLEADS = ("pulled", "masked")
+_PEAK_MISLEADS = {"pulled", "masked"}
 
 
-def caution_text(hookup_caution: Any, grade_worst: str, *, settled: bool) -> str:
-    """Join the cautions of one stretch: its hook-up's, then what its grade asks for, then what depth readings mean."""
+def caution_text(hookup_caution: Any, grades: Iterable[str], *, settled: bool) -> str:
+    """Join the cautions of one stretch: its hook-up's, then what its grades ask for, then what depth readings mean."""
     said = (
         ("" if pd.isna(hookup_caution) else str(hookup_caution)),
-        (NOT_FROM_THIS_PEAK if grade_worst in _PEAK_MISLEADS else ""),
+        (NOT_FROM_THIS_PEAK if _PEAK_MISLEADS & set(grades) else ""),
         ("" if settled else _UNSETTLED),
         CENTRE_NOT_COVER,
     )
     return " ".join(text for text in said if text)
+
+
+TOO_CLOSE = (
+    "every ready hook-up is an induction loop that stands too close to read the receiver here: move the loop along the "
+    "line, or hook up on a line joined to it"
+)
 
 
 def reason_text(grade_worst: str, *, equal: int, choices: int, limited_by: Any, better: str) -> str:
@@ -61,8 +67,8 @@ def reason_text(grade_worst: str, *, equal: int, choices: int, limited_by: Any, 
     return f"{reason}; {better}" if better else reason
 
 
-def why_untraceable(line: Mapping[str, Any], hookups: pd.DataFrame, *, predicted: bool) -> str:
-    """Say why tone can't show a line, from its record, its hook-ups and whether any prediction was made."""
+def why_untraceable(line: Mapping[str, Any], hookups: pd.DataFrame, *, predicted: bool, too_close: bool = False) -> str:
+    """Say why tone can't show a line, from its record, its hook-ups and what could be predicted."""
     ready = hookups[(hookups["ready"] == "ready").to_numpy()]
     waiting = hookups[(hookups["ready"] == "not_ready").to_numpy()]
     if line["conductive"] == "no":
@@ -71,6 +77,8 @@ def why_untraceable(line: Mapping[str, Any], hookups: pd.DataFrame, *, predicted
     if line["conductive"] != "yes":
         return "whether it conducts isn't recorded"
     if len(ready):
+        if too_close:
+            return TOO_CLOSE
         return "no ready hook-up brings enough tone here to show it" if predicted else "no prediction reaches it"
     if len(waiting):
         return f"no hook-up is ready: {waiting['hookup_id'].iloc[0]} lacks {waiting['missing'].iloc[0]}"

@@ -21,7 +21,7 @@ from corridor.tone.layout import Layout
 from corridor.tone.model import ToneModel
 from corridor.tone.tree import factorise
 
-__all__ = ["Entry", "Hop", "Path", "decompose", "trace_paths"]
+__all__ = ["STAKE", "Entry", "Hop", "Path", "decompose", "trace_paths"]
 
 Complex = NDArray[np.complex128]
 Label = tuple[str, str, str, int]  # from_line, kind, through, node

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from shapely import LineString
-from shapely.geometry.base import BaseGeometry
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.earth import propagation_constant
@@ -22,37 +20,14 @@ from corridor.tone.field import (
 from corridor.tone.model import ToneModel
 from corridor.tone.receiver import Reading, station_readings
 from corridor.tone.solve import ToneSolution
+from corridor.tone.stations import Stations
 
-__all__ = ["Prediction", "Stations", "compass", "peak_owners", "predict", "set_stations"]
+__all__ = ["Prediction", "peak_owners", "predict"]
 
 Real = NDArray[np.float64]
 
 REACH_M = 30.0  # sections farther from the line than this add under 2 % of its field; electrodes always count
 EDDY_NODES = 3
-COMPASS = ("east", "north-east", "north", "north-west", "west", "south-west", "south", "south-east")
-
-
-@dataclass(frozen=True)
-class Stations:
-    """Places above a line where the receiver is held.
-
-    Attributes
-    ----------
-    line_id : str
-        The line.
-    measure_m : ndarray, shape (s,)
-        Distance along it.
-    xy_m, direction : ndarray, shape (s, 2)
-        Place in the site's CRS, and unit vector along the line.
-    depth_m : float
-        Of its axis.
-    """
-
-    line_id: str
-    measure_m: Real
-    xy_m: Real
-    direction: Real
-    depth_m: float
 
 
 @dataclass(frozen=True)
@@ -72,45 +47,6 @@ class Prediction:
     field_t: Real
     inferred_a: Real
     masked: NDArray[np.bool_]
-
-
-def compass(vectors: Real) -> NDArray[np.object_]:
-    """Return the side of the compass that plan vectors (n, 2) point to, in eighths."""
-    eighth = np.round(np.arctan2(vectors[:, 1], vectors[:, 0]) / (np.pi / 4)).astype(np.int64) % 8
-    return np.array(COMPASS, dtype=object)[eighth]
-
-
-def set_stations(
-    line_id: str, line: LineString, *, depth_m: float, spacing_m: float, area: BaseGeometry | None = None
-) -> Stations:
-    """Set stations along a line, half a spacing from its ends, inside an area.
-
-    Parameters
-    ----------
-    line_id : str
-        The line.
-    line : LineString
-        In plan.
-    depth_m : float
-        Of its axis.
-    spacing_m : float
-        At most, between stations.
-    area : Polygon, optional
-        Stations outside are left out.
-    """
-    count = max(1, int(np.ceil(line.length / spacing_m)))
-    measure = (np.arange(count) + 0.5) * line.length / count
-    points = shapely.line_interpolate_point(line, measure)
-    if area is not None:
-        inside = shapely.intersects(area, points)
-        measure, points = measure[inside], points[inside]
-    step = min(0.05, line.length / 10)
-    before = shapely.get_coordinates(shapely.line_interpolate_point(line, np.maximum(measure - step, 0)))
-    after = shapely.get_coordinates(shapely.line_interpolate_point(line, np.minimum(measure + step, line.length)))
-    along = after - before
-    length = np.hypot(along[:, 0], along[:, 1])
-    direction = np.where(length[:, None] > 0, along / np.where(length > 0, length, 1)[:, None], [1.0, 0.0])
-    return Stations(line_id, measure, shapely.get_coordinates(points), direction, depth_m)
 
 
 def predict(
@@ -268,7 +204,7 @@ def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, f
     Parameters
     ----------
     solution : ToneSolution
-        The nominal case is used.
+        The nominal case is used where it is masked, else the first case that is.
     prediction : Prediction
         Of this solution along the traced line.
     drive : int
@@ -279,22 +215,26 @@ def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, f
     Returns
     -------
     list of str or None
-        None where the peak is the line's own.
+        None where the peak is the line's own in every case.
     """
     model, stations = solution.model, prediction.stations
     d, f = prediction.drives.index(drive), solution.frequencies_hz.index(frequency_hz)
     owners: list[str | None] = [None] * len(stations.measure_m)
-    lost = np.flatnonzero(prediction.masked[:, d, f, 0])
+    masked = prediction.masked[:, d, f]
+    lost = np.flatnonzero(masked.any(axis=1))
     if not lost.size:
         return owners
     left = left_of(stations.direction[lost])
-    xy = stations.xy_m[lost] - model.origin_m + prediction.peak_offset_m[lost, d, f, 0, None] * left
+    case = masked[lost].argmax(axis=1)
+    xy = stations.xy_m[lost] - model.origin_m + prediction.peak_offset_m[lost, d, f, case, None] * left
     near = _near_sections(model, stations)
     near = near[~model.electrode_mask[near]]
     points = np.column_stack((xy, np.zeros(lost.size)))
     field = field_matrices(points, model.start_m[near], model.end_m[near], axis=left)
-    result = solution.results[frequency_hz, solution.cases[0].name]
-    parts = field.h_per_current * result.current_a[near, drive] + field.h_per_leak * result.leak_a[near, drive]
+    results = [solution.results[frequency_hz, one.name] for one in solution.cases]
+    current = np.stack([result.current_a[near, drive] for result in results])[case]
+    leak = np.stack([result.leak_a[near, drive] for result in results])[case]
+    parts = field.h_per_current * current + field.h_per_leak * leak
     total = np.zeros((len(model.line_ids), lost.size), dtype=np.complex128)
     np.add.at(total, model.line_index[near], parts.T)
     for station, index in zip(lost, np.abs(total).argmax(axis=0), strict=True):

@@ -18,8 +18,9 @@ from corridor.settings import Settings
 from corridor.tone.bleed import SOURCE, Entry, Path
 from corridor.tone.field import left_of
 from corridor.tone.grades import grade, grade_names
-from corridor.tone.predict import Prediction, compass
+from corridor.tone.predict import Prediction
 from corridor.tone.solve import ToneSolution
+from corridor.tone.stations import compass
 
 __all__ = [
     "NT_PER_T",
@@ -351,7 +352,7 @@ class _Names:
                 return "parallel run", *self._runs[pair]
             if pair in self._crossings:
                 return "crossing", *self._crossings[pair]
-            return "parallel run", "farther apart than a parallel run counts", None
+            return "parallel run", "", None  # farther apart than a run counts
         if entry.kind == "induced":
             return "hook-up", "ground stake", None
         place = None

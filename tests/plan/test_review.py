@@ -22,10 +22,10 @@ from corridor.frames import CAUTION
 from corridor.plan.hookups import find_hookups
 from corridor.plan.review import Review
 from corridor.report.results import review_tables
-from corridor.settings import load_equipment
+from corridor.settings import HookUpSettings, load_equipment
 from tests.block import QUICK, RECORDS, at_frequencies, part
-from tests.builders import make_lines
-from tests.plan.conftest import SETTINGS, cable
+from tests.builders import make_lines, make_site
+from tests.plan.conftest import CABLE, KNOWN_SOIL, LENGTH_M, SETTINGS, access, cable, ground
 
 HAZARDOUS = ("electricity", "lighting", "traction", "traffic_signal")
 SUMMARY_LINES = 25
@@ -130,8 +130,8 @@ def test_two_reviews_are_alike_byte_for_byte(alone: Site, tmp_path: Path) -> Non
         write_review(reviewed(alone, equipment=at_frequencies(10_000.0)), folder)
     for file in ("results.gpkg", "map.png"):
         assert (folders[0] / file).read_bytes() == (folders[1] / file).read_bytes()
-    words = [(folder / "summary.txt").read_text(encoding="utf-8").splitlines()[:-1] for folder in folders]
-    assert words[0] == words[1]  # the last line names the folder
+    words = [(folder / "summary.txt").read_text(encoding="utf-8").partition("Written to ")[0] for folder in folders]
+    assert words[0] == words[1]  # what follows names the folder
 
 
 def test_more_workers_change_nothing(alone: Site, alone_reviewed: Review) -> None:
@@ -300,3 +300,52 @@ def test_without_a_work_area_everything_must_be_asked_for(alone: Site) -> None:
 def test_targets_that_are_not_there_are_named(alone: Site, options: dict[str, Any], words: str) -> None:
     with pytest.raises(InputError, match=words):
         reviewed(alone, **options)
+
+
+# --- the whole work area is answered for -----------------------------------------------------------------------------
+
+
+def branched() -> Site:
+    """A cable with two access points, and a branch joined to it that has none of its own."""
+    branch = CABLE | {"line_id": "B", "geometry": [(30, 0), (30, 25)]}
+    return make_site(
+        lines=[cable("A"), branch],
+        grounds=[ground("A", 0.0), ground("A", LENGTH_M), ground("B", 30.0, 25.0)],
+        soil=[KNOWN_SOIL],
+        work_area=[{"geometry": [(5, -5), (52, -5), (52, 18), (5, 18)]}],
+        **access("A"),
+    )
+
+
+@pytest.fixture(scope="session")
+def branched_reviewed() -> Review:
+    return reviewed(branched())
+
+
+def test_every_metre_of_a_target_in_the_work_area_has_a_row(branched_reviewed: Review) -> None:
+    area = branched_reviewed.site.work_area.geometry.union_all()
+    inside = branched_reviewed.site.lines.set_index("line_id").intersection(area).length
+    rows = branched_reviewed.strategy
+    assert rows.groupby("line_id")["length_m"].sum().to_dict() == pytest.approx(inside.to_dict(), abs=0.05)
+    assert rows.geometry.intersection(area).length.sum() == pytest.approx(rows.geometry.length.sum(), abs=0.05)
+
+
+def test_a_branch_without_access_takes_its_tone_from_the_line_joined_to_it(branched_reviewed: Review) -> None:
+    rows = branched_reviewed.strategy
+    branch = rows[rows["line_id"] == "B"]
+    assert branch["hookup_id"].str.contains(":A").any()  # a hook-up on the main
+    assert set(branch["grade"]) <= {"readable", "pulled"}
+
+
+def test_access_points_beside_the_work_area_are_used(branched_reviewed: Review) -> None:
+    # the first handhole stands 5 m outside: a crew would walk there
+    hookups = branched_reviewed.hookups
+    assert {"A-S", "A-M"} <= set(hookups["structure_id"].dropna())
+    near = Settings(solver=SETTINGS.solver, hookups=HookUpSettings(beyond_area_m=0.0))
+    assert "A-S" not in set(reviewed(branched(), settings=near).hookups["structure_id"].dropna())
+
+
+def test_a_row_that_another_line_masks_in_any_case_names_it(branched_reviewed: Review) -> None:
+    for table in (branched_reviewed.strategy, branched_reviewed.stations, branched_reviewed.sections):
+        masked = table[(table["grade"] == "masked") | (table["grade_worst"] == "masked")]
+        assert masked["mistaken_for"].notna().all()

@@ -18,7 +18,7 @@ from corridor.dictionary import GRADES, MODES, RESULT_TABLES, UTILITIES
 from corridor.errors import InputError
 from corridor.frames import table_frame
 from corridor.plan.strategy import build_strategy, strategy_totals
-from corridor.plan.wording import CENTRE_NOT_COVER, NOT_FROM_THIS_PEAK, OTHER_METHODS, STILL_THERE
+from corridor.plan.wording import CENTRE_NOT_COVER, NOT_FROM_THIS_PEAK, OTHER_METHODS, STILL_THERE, caution_text
 from corridor.settings import HookUpSettings, Settings
 from tests.builders import METRIC, make_site
 
@@ -170,6 +170,21 @@ def test_peaks_that_mislead_are_not_marked_from(letter: str, warned: bool) -> No
     rows = plan(predictions((DIRECT, 1000.0, letter, {})))
     assert (NOT_FROM_THIS_PEAK in rows["caution"][0]) == warned
     assert rows["mistaken_for"].tolist() == ["E-1" if letter == "m" else None]
+
+
+def test_a_masked_place_is_warned_of_though_its_worst_case_is_faint() -> None:
+    assert NOT_FROM_THIS_PEAK in caution_text(None, ("masked", "faint"), settled=False)
+    assert NOT_FROM_THIS_PEAK not in caution_text(None, ("readable", "faint"), settled=False)
+
+
+def test_stations_no_choice_reaches_are_answered_for() -> None:
+    candidates = predictions((DIRECT, 1000.0, "r", {}))
+    near = candidates[candidates["station_m"] > 12.0]
+    every = np.unique(candidates["station_m"].to_numpy(float))
+    rows = plan(near, stations={"W-1": every})
+    assert rows["length_m"].sum() == pytest.approx(40.0)
+    assert rows["grade"].tolist() == ["untraceable", "readable"]
+    assert rows["reason"][0].startswith("every ready hook-up is an induction loop that stands too close")
 
 
 def test_a_grade_that_differs_between_the_cases_says_so() -> None:

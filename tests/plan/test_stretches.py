@@ -20,7 +20,7 @@ def choose(worst: list[list[int]], nominal: list[list[int]] | None = None, usabl
 def cut(worst: list[list[int]], chosen: list[int], *, step_m: float = 4.0, min_length_m: float = 5.0) -> list[Stretch]:
     ranks = np.array(worst)
     station = np.arange(len(worst)) * step_m
-    start, end, gap = cells(station + step_m / 2, len(worst) * step_m, spacing_m=step_m)
+    start, end, gap = cells(station + step_m / 2, [(0.0, len(worst) * step_m)], spacing_m=step_m)
     return cut_stretches(
         np.array(chosen), ranks, ranks, start_m=start, end_m=end, gap=gap, min_length_m=min_length_m
     )  # fmt: skip
@@ -66,7 +66,7 @@ def test_changes_are_as_few_as_the_best_grades_allow(worst: list[list[int]]) -> 
 
 @given(st.lists(st.floats(0, 200), min_size=1, max_size=12, unique=True).map(sorted))
 def test_cells_hold_their_stations_and_never_overlap(stations: list[float]) -> None:
-    start, end, gap = cells(np.array(stations), 200.0, spacing_m=4.0)
+    start, end, gap = cells(np.array(stations), [(0.0, 200.0)], spacing_m=4.0)
     assert (start <= stations).all()
     assert (end >= stations).all()
     assert (end[:-1] <= start[1:] + 1e-9).all()
@@ -78,7 +78,7 @@ def test_cells_hold_their_stations_and_never_overlap(stations: list[float]) -> N
 
 
 def test_cells_fill_a_line_and_break_at_gaps() -> None:
-    start, end, gap = cells(np.array([2.0, 6.0, 30.0]), 31.0, spacing_m=4.0)
+    start, end, gap = cells(np.array([2.0, 6.0, 30.0]), [(0.0, 31.0)], spacing_m=4.0)
     assert start.tolist() == [0.0, 4.0, 28.0]
     assert end.tolist() == [4.0, 8.0, 31.0]
     assert gap.tolist() == [True, False, True]
@@ -109,7 +109,7 @@ def test_long_enough_is_left_alone() -> None:
 
 
 def test_nothing_is_joined_over_a_gap() -> None:
-    start, end, gap = cells(np.array([2.0, 60.0]), 100.0, spacing_m=4.0)
+    start, end, gap = cells(np.array([2.0, 60.0]), [(0.0, 100.0)], spacing_m=4.0)
     ranks = np.zeros((2, 1), dtype=int)
     found = cut_stretches(np.array([0, 0]), ranks, ranks, start_m=start, end_m=end, gap=gap, min_length_m=50.0)
     assert len(found) == 2

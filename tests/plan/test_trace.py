@@ -151,3 +151,20 @@ def test_the_gate_is_asked_before_anything_is_solved(alone: Site) -> None:
     energized = replace(alone, lines=alone.lines.assign(utility="electricity"))
     with pytest.raises(HookUpError, match="energized"):
         traced(energized)
+
+
+@pytest.mark.parametrize("at_m", [-5.0, 5000.0])
+def test_a_place_beyond_the_line_is_refused(alone: Site, at_m: float) -> None:
+    with pytest.raises(HookUpError, match=r"expected a place of 0 to 60\.0 m along the line"):
+        trace_tone(alone, HookUp("induction", "A", at_m=at_m), frequency_hz=10_000.0, level_ma=50.0)
+
+
+def test_induction_below_what_the_loop_can_be_tuned_to_is_refused(alone: Site) -> None:
+    with pytest.raises(EquipmentError, match="for induction, got 500 Hz"):
+        trace_tone(alone, HookUp("induction", "A", at_m=30.0), frequency_hz=500.0, level_ma=50.0)
+
+
+def test_what_limits_the_output_is_said(alone: Site) -> None:
+    assert trace_tone(alone, DIRECT, frequency_hz=1000.0, level_ma=1.0, settings=SETTINGS).limited_by == "level"
+    most = trace_tone(alone, DIRECT, frequency_hz=1000.0, level_ma=1e6, settings=SETTINGS)
+    assert most.limited_by in ("voltage", "current", "power")

@@ -1,35 +1,16 @@
 """Stations and readings along a line."""
 
-import numpy as np
 import pytest
-from shapely import LineString, box
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.cases import CASES
-from corridor.tone.predict import compass, peak_owners, predict, set_stations
+from corridor.tone.predict import peak_owners, predict
 from corridor.tone.solve import solve_tone
+from corridor.tone.stations import set_stations
 from tests.tone.wires import EQUIPMENT, SOIL, placed, shape_of, wires
 
 MODEL = wires()
 SOLUTION = solve_tone(MODEL, [placed(MODEL)], CASES[:2], frequencies_hz=[1e3, 33e3], soil=SOIL, equipment=EQUIPMENT)
-
-
-@pytest.mark.parametrize(
-    ("vector", "word"), [((1, 0), "east"), ((1, 1), "north-east"), ((-1, 0), "west"), ((0, -1), "south")]
-)
-def test_compass(vector: tuple[float, float], word: str) -> None:
-    assert compass(np.array([vector], dtype=float)).tolist() == [word]
-
-
-def test_stations_stand_half_a_spacing_from_the_ends() -> None:
-    got = set_stations("L", LineString([(0, 0), (12, 0)]), depth_m=0.8, spacing_m=4.0)
-    assert got.measure_m.tolist() == [2.0, 6.0, 10.0]
-    assert got.direction == pytest.approx(np.tile([1.0, 0.0], (3, 1)))
-
-
-def test_stations_outside_the_area_are_left_out() -> None:
-    got = set_stations("L", LineString([(0, 0), (12, 0)]), depth_m=0.8, spacing_m=4.0, area=box(5, -1, 9, 1))
-    assert got.measure_m.tolist() == [6.0]
 
 
 def test_the_prediction_has_a_value_for_all() -> None:
