@@ -98,8 +98,10 @@ def _completed(record: dict[str, Any], line_a: str, line_b: str) -> dict[str, An
     row |= {"rule": "recorded", "source": "owner's record"}
     if row["resistance_ohm"] is None and line_b != EARTH:
         row["resistance_ohm"] = RESISTANCE_OHM
-    if row["probability"] is None:
-        row["probability"] = {"closed": 1.0, "open": 0.0}.get(state, PROBABILITY.get(evidence, 0.5))
+    if state == "open":
+        row["probability"] = 0.0  # that the path conducts, not that the record is right
+    elif row["probability"] is None:
+        row["probability"] = 1.0 if state == "closed" else PROBABILITY.get(evidence, 0.5)
     return row
 
 

@@ -105,7 +105,7 @@ BONDS = Table(
         Column(name="state", vocabulary=("closed", "open", "unknown"), meaning="Whether it conducts.", term=_OWN),
         Column(name="resistance_ohm", kind="real", unit="ohm", minimum=0, maximum=1e9, meaning="Its resistance.", term=_OWN),
         Column(name="evidence", vocabulary=EVIDENCE, meaning="How it is known.", term=_OWN),
-        Column(name="probability", kind="real", minimum=0, maximum=1, meaning="How likely it conducts.", term=_OWN),
+        Column(name="probability", kind="real", minimum=0, maximum=1, meaning="Probability that the path conducts, not that the record is right: 0 for every open one, whatever is stated.", term=_OWN),
     ),
 )  # fmt: skip
 

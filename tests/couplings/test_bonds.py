@@ -192,6 +192,8 @@ RECORD = {"bond_id": "b", "line_a": "E1", "line_b": "W1", "geometry": (10, 0)}
         ({"evidence": "suspected"}, 0.3),
         ({"evidence": "suspected", "probability": 0.7}, 0.7),
         ({"state": "closed", "probability": 0.95}, 0.95),
+        ({"state": "open", "probability": 1.0}, 0.0),
+        ({"state": "open", "evidence": "suspected", "probability": 0.4}, 0.0),
     ],
 )
 def test_what_a_record_leaves_out(words: dict[str, Any], probability: float) -> None:
