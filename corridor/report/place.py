@@ -10,9 +10,40 @@ from pathlib import Path
 
 from corridor.errors import OutputError
 
-__all__ = ["RECEIPT_FILE", "whole_file", "whole_folder"]
+__all__ = ["RECEIPT_FILE", "check_file_place", "check_folder_place", "whole_file", "whole_folder"]
 
 RECEIPT_FILE = "receipt.json"
+
+
+def check_file_place(path: str | Path) -> Path:
+    """Return the path if a file can be put there; nothing is written.
+
+    Raises
+    ------
+    OutputError
+        If ``path`` is a folder, or its folder doesn't exist or can't be written to.
+    """
+    target = Path(path)
+    if target.is_dir():
+        message = f"expected a file to write to, {target} is a folder; name a file in it"
+        raise OutputError(message)
+    _check_parent(target)
+    return target
+
+
+def check_folder_place(path: str | Path) -> Path:
+    """Return the path if a folder of results can be put there; nothing is written.
+
+    Raises
+    ------
+    OutputError
+        If ``path`` is a file, or a folder with anything in it that an earlier receipt doesn't name, or its own folder
+        doesn't exist or can't be written to.
+    """
+    target = Path(path)
+    _refuse_foreign(target)
+    _check_parent(target)
+    return target
 
 
 @contextmanager
@@ -24,10 +55,7 @@ def whole_file(path: str | Path) -> Iterator[Path]:
     OutputError
         If ``path`` is a folder, or its folder doesn't exist or can't be written to.
     """
-    target = Path(path)
-    if target.is_dir():
-        message = f"expected a file to write to, {target} is a folder; name a file in it"
-        raise OutputError(message)
+    target = check_file_place(path)
     with _workshop(target) as workshop:
         made = workshop / target.name
         yield made
@@ -50,8 +78,7 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
     OutputError
         If ``path`` is a file, or a folder with anything in it that an earlier receipt doesn't name.
     """
-    target = Path(path)
-    _refuse_foreign(target)
+    target = check_folder_place(path)
     with _workshop(target) as workshop:
         made = workshop / "made"
         made.mkdir()
@@ -71,9 +98,6 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
 @contextmanager
 def _workshop(target: Path) -> Iterator[Path]:
     parent = target.absolute().parent
-    if not parent.is_dir():
-        message = f"can't write {target}: the folder {parent} doesn't exist; make it first or name another"
-        raise OutputError(message)
     try:
         workshop = Path(tempfile.mkdtemp(prefix=".corridor-", dir=parent))
     except OSError as error:
@@ -83,6 +107,16 @@ def _workshop(target: Path) -> Iterator[Path]:
         yield workshop
     finally:
         shutil.rmtree(workshop, ignore_errors=True)
+
+
+def _check_parent(target: Path) -> None:
+    parent = target.absolute().parent
+    if not parent.is_dir():
+        message = f"can't write {target}: the folder {parent} doesn't exist; make it first or name another"
+        raise OutputError(message)
+    if not os.access(parent, os.W_OK | os.X_OK):
+        message = f"can't write in {parent}: no permission; name another folder"
+        raise OutputError(message)
 
 
 def _refuse_foreign(target: Path) -> None:

@@ -11,11 +11,11 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.report.map import MapContent, write_map
-from corridor.report.place import RECEIPT_FILE, whole_file, whole_folder
+from corridor.report.place import RECEIPT_FILE, check_file_place, whole_file, whole_folder
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.summary import summary_json, summary_lines
 
-__all__ = ["REVIEW_FILES", "review_tables", "write_results", "write_review", "write_trace"]
+__all__ = ["REVIEW_FILES", "check_output", "review_tables", "write_results", "write_review", "write_trace"]
 
 REVIEW_FILES = ("results.gpkg", "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
 
@@ -37,16 +37,32 @@ def write_results(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapp
     OutputError
         If no writer knows the suffix, or the file can't be written.
     """
-    target = Path(path)
+    writer = _writer(path)
+    with whole_file(path) as made:
+        writer(made, tables, metadata=metadata)
+
+
+def check_output(path: str | Path) -> None:
+    """Refuse an output that couldn't be written, before any work is done for it.
+
+    Raises
+    ------
+    OutputError
+        If ``path`` is a folder, its own folder isn't there or is closed, or no writer knows its suffix.
+    """
+    _writer(path)
+
+
+def _writer(path: str | Path) -> Any:
+    target = check_file_place(path)
     suffix = target.suffix.lower().removeprefix(".")
     points = plugin_points("corridor.writers")
     writer = load_plugin(points[suffix]) if suffix in points else None
     if writer is None:
         known = ", ".join(f".{name}" for name in points)
-        message = f"expected an output ending in {known}, got {target.name!r}"
+        message = f"expected an output ending in {known}, got {str(path)!r}"
         raise OutputError(message)
-    with whole_file(target) as made:
-        writer(made, tables, metadata=metadata)
+    return writer
 
 
 def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:

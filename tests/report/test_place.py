@@ -1,12 +1,13 @@
 """Results are put in place whole or not at all, and never over somebody else's files."""
 
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from corridor.errors import OutputError
-from corridor.report.place import RECEIPT_FILE, whole_file, whole_folder
+from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
 
 
 def _fill(folder: Path, *names: str) -> None:
@@ -98,3 +99,23 @@ def test_a_folder_is_no_file(tmp_path: Path) -> None:
     target.write_text("mine", encoding="utf-8")
     with pytest.raises(OutputError, match="is a file"), whole_folder(target):
         pass
+
+
+def test_a_place_is_checked_without_touching_it(tmp_path: Path) -> None:
+    assert check_file_place(tmp_path / "r.gpkg") == tmp_path / "r.gpkg"
+    assert check_folder_place(tmp_path / "out") == tmp_path / "out"
+    assert _names(tmp_path) == []
+    with pytest.raises(OutputError, match="is a folder"):
+        check_file_place(tmp_path)
+    for check in (check_file_place, check_folder_place):
+        with pytest.raises(OutputError, match="doesn't exist"):
+            check(tmp_path / "no" / "r")
+
+
+@pytest.mark.parametrize("check", [check_file_place, check_folder_place])
+def test_a_closed_folder_is_told(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, check: Callable[[Path], Path]
+) -> None:
+    monkeypatch.setattr("os.access", lambda *_: False)
+    with pytest.raises(OutputError, match="no permission"):
+        check(tmp_path / "r")

@@ -11,7 +11,7 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.frames import CAUTION, empty_table
 from corridor.report.receipt import make_receipt
-from corridor.report.results import REVIEW_FILES, review_tables, write_results, write_review, write_trace
+from corridor.report.results import REVIEW_FILES, check_output, review_tables, write_results, write_review, write_trace
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
@@ -48,6 +48,16 @@ def test_a_review_never_replaces_foreign_files(tmp_path: Path) -> None:
 def test_an_unknown_suffix_names_the_known_ones(tmp_path: Path, name: str) -> None:
     with pytest.raises(OutputError, match=r"expected an output ending in \.geojson, \.gpkg, got"):
         write_results(tmp_path / name, {"findings": empty_table("findings", METRIC)}, metadata={})
+
+
+def test_an_output_is_checked_before_the_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    check_output(tmp_path / "r.gpkg")
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(OutputError, match="is a folder"):
+        check_output(".")
+    with pytest.raises(OutputError, match=r"got 'no\.xyz'"):
+        check_output("no.xyz")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_geojson_is_in_degrees_and_names_the_layer(tmp_path: Path) -> None:
