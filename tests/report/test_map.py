@@ -165,15 +165,15 @@ def _marked(review: Any) -> dict[tuple[str, bool], int]:
     """How often each grade's symbol stands on the map of a review, filled or hollow."""
     figure = draw_map(_content(review), colours=colour_table())
     shapes = {grade: MarkerStyle(symbol.marker) for grade, symbol in GRADE_SYMBOLS.items()}
-    outlines = {grade: m.get_path().transformed(m.get_transform()).vertices for grade, m in shapes.items()}
+    outlines = {g: np.asarray(m.get_path().transformed(m.get_transform()).vertices) for g, m in shapes.items()}
     found: dict[tuple[str, bool], int] = {}
     for drawn in figure.axes[0].collections:
         if not isinstance(drawn, PathCollection) or drawn.get_zorder() != 6:
             continue
-        own = drawn.get_paths()[0].vertices
+        own = np.asarray(drawn.get_paths()[0].vertices)
         grade = next(g for g, v in outlines.items() if v.shape == own.shape and np.allclose(v, own))
-        filled = tuple(drawn.get_facecolor()[0][:3]) == to_rgb(INK)
-        found[grade, filled] = found.get((grade, filled), 0) + len(drawn.get_offsets())
+        filled = tuple(np.asarray(drawn.get_facecolor())[0, :3]) == to_rgb(INK)
+        found[grade, filled] = found.get((grade, filled), 0) + len(np.asarray(drawn.get_offsets()))
     return found
 
 
