@@ -6,7 +6,7 @@ import click
 
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option
-from corridor.commands.talk import say, table_lines
+from corridor.commands.talk import missing_lines, say, table_lines
 from corridor.couplings import all_bonds
 from corridor.frames import CAUTION
 from corridor.network.groups import bonded_groups
@@ -30,12 +30,14 @@ def bonds(
     A line in no group isn't called unbonded: no record is not no bond.
     """
     del progress
-    inputs = load_inputs(paths, **read)
+    inputs = load_inputs(paths, output=output, **read)
     found = all_bonds(inputs.site, settings=inputs.settings)
     groups = bonded_groups(inputs.site, bonds_found=found, settings=inputs.settings)
     columns = ["level", "line_count", "length_m", "evidence_weakest", "probability", "line_ids"]
-    say([CAUTION, "Groups of lines that share metal (no record is not no bond):"], quiet=quiet)
-    say(table_lines(columns, groups[columns].itertuples(index=False)), quiet=quiet)
+    told = table_lines(columns, groups[columns].itertuples(index=False))
+    say([CAUTION, "Groups of lines that share metal (no record is not no bond):", *(told or ["none"])], quiet=quiet)
+    missing = missing_lines(inputs.site)
+    say(["", *missing] if missing else [], quiet=quiet)
     if verbose:
         say(
             ["", *(f"{group}: {names}" for group, names in zip(groups["group_id"], groups["line_ids"], strict=True))],

@@ -33,7 +33,7 @@ def check(
     RECORDS: one or several vector files with lines, structures, bonds and more.
     """
     del progress  # reading takes a moment only
-    inputs = load_inputs(paths, **read)
+    inputs = load_inputs(paths, output=output, **read)
     site = inputs.site
     say(_accounting(site), quiet=quiet)
     say(
@@ -41,8 +41,10 @@ def check(
         quiet=quiet,
     )
     if verbose:
-        columns = ["severity", "code", "feature_source", "feature_row", "line_id", "message", "action"]
-        say(["", *table_lines(columns, site.findings[columns].itertuples(index=False))], quiet=quiet)
+        columns = ["severity", "code", "feature_source", "feature_row", "line_id"]
+        told = site.findings["message"] + " [" + site.findings["action"] + "]"
+        rows = site.findings[columns].assign(told=told).itertuples(index=False)
+        say(["", *table_lines([*columns, "message [action]"], rows)], quiet=quiet)
     if output is not None:
         receipt = make_receipt(site, command="check", settings=inputs.settings)
         tables = {"findings": site.findings, "lines": site.lines}

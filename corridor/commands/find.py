@@ -3,10 +3,11 @@
 from typing import Any
 
 import click
+import pandas as pd
 
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option
-from corridor.commands.talk import say, table_lines
+from corridor.commands.talk import missing_lines, more_line, say, table_lines
 from corridor.couplings import find_couplings
 from corridor.frames import CAUTION
 from corridor.report.receipt import make_receipt, receipt_metadata
@@ -25,7 +26,7 @@ _SHOWN = 12
 def find(paths: tuple[str, ...], *, output: str | None, quiet: bool, verbose: bool, progress: str, **read: Any) -> None:
     """Find where tone can jump between the lines of RECORDS: parallel runs, crossings, bonds."""
     del progress
-    inputs = load_inputs(paths, **read)
+    inputs = load_inputs(paths, output=output, **read)
     couplings = find_couplings(inputs.site, settings=inputs.settings)
     tables = {
         "parallel_runs": couplings.parallel_runs,
@@ -36,21 +37,21 @@ def find(paths: tuple[str, ...], *, output: str | None, quiet: bool, verbose: bo
     shown = None if verbose else _SHOWN
     runs = couplings.parallel_runs.sort_values(["length_m", "run_id"], ascending=[False, True], kind="stable")
     columns = ["line_a", "line_b", "length_m", "separation_mean_m", "separation_min_m"]
-    say(
-        [
-            "",
-            "Parallel runs, longest first:",
-            *table_lines(columns, runs[columns].head(shown or len(runs)).itertuples(index=False)),
-        ],
-        quiet=quiet,
-    )
-    bonds = couplings.bonds_found
+    say(["", *_listed("Parallel runs, longest first:", runs[columns], shown, none="Parallel runs: none")], quiet=quiet)
     columns = ["bond_id", "line_a", "line_b", "structure_id", "evidence", "state", "probability", "rule"]
-    say(
-        ["", "Bonds:", *table_lines(columns, bonds[columns].head(shown or len(bonds)).itertuples(index=False))],
-        quiet=quiet,
-    )
+    none = "Bonds: none recorded, none inferred; no record is not no bond"
+    say(["", *_listed("Bonds:", couplings.bonds_found[columns], shown, none=none)], quiet=quiet)
+    missing = missing_lines(inputs.site)
+    say(["", *missing] if missing else [], quiet=quiet)
     if output is not None:
         receipt = make_receipt(inputs.site, command="find", settings=inputs.settings)
         write_results(output, tables, metadata=receipt_metadata(receipt))
         say(["", f"Written: {output}"], quiet=quiet)
+
+
+def _listed(title: str, table: pd.DataFrame, shown: int | None, *, none: str) -> list[str]:
+    """Return a titled table of the first rows, and how many more there are; one sentence where there are none."""
+    if table.empty:
+        return [none]
+    rows = table.head(len(table) if shown is None else shown).itertuples(index=False)
+    return [title, *table_lines(list(table.columns), rows), *more_line(len(table), shown, "rows")]

@@ -3,11 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from corridor.errors import InputError
+from corridor.report.results import check_output
 from corridor.settings import Settings, load_settings
 from corridor.site import Site, read_site
 from corridor.site.work_area import with_work_area
 
-__all__ = ["Inputs", "load_inputs"]
+__all__ = ["Inputs", "lines_of_utility", "load_inputs"]
 
 
 @dataclass(frozen=True)
@@ -25,16 +27,36 @@ def load_inputs(
     crs: str | None,
     settings: str | None,
     work_area: str | None = None,
+    output: str | None = None,
 ) -> Inputs:
-    """Read settings, records and the work area that the options name.
+    """Read settings, records and the work area that the options name; an output that can't be written ends it first.
 
     Raises
     ------
     CorridorError
         If any of them can't be used; the message names it.
     """
+    if output is not None:
+        check_output(output)
     chosen = load_settings(settings)
     site = read_site(list(paths), fieldmap=fieldmap, crs=crs, settings=chosen)
     if work_area is not None:
         site = with_work_area(site, work_area, crs=crs)
     return Inputs(site=site, settings=chosen)
+
+
+def lines_of_utility(site: Site, utility: str) -> list[str]:
+    """Return the line_id of every line of one utility.
+
+    Raises
+    ------
+    InputError
+        If the records hold no such line; the message names the utilities that they hold.
+    """
+    lines = site.lines
+    found = lines.loc[lines["utility"].eq(utility), "line_id"].tolist()
+    if not found:
+        known = ", ".join(sorted(lines["utility"].dropna().unique()))
+        message = f"expected a utility of the records ({known}), got {utility!r}"
+        raise InputError(message)
+    return found

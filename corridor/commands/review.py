@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from corridor.commands import talk
-from corridor.commands.inputs import load_inputs
+from corridor.commands.inputs import lines_of_utility, load_inputs
 from corridor.commands.main import EXIT_STRICT
 from corridor.commands.options import (
     equipment_option,
@@ -19,6 +19,7 @@ from corridor.commands.options import (
     work_area_option,
 )
 from corridor.plan.review import review_site
+from corridor.report.place import check_folder_place
 from corridor.report.results import write_review
 from corridor.settings import load_equipment
 
@@ -53,8 +54,11 @@ def review(
 
     Writes results.gpkg, map.png, summary.txt, summary.json and receipt.json.
     """
+    check_folder_place(output)
     chosen = load_equipment(equipment)
     inputs = load_inputs(paths, **read)
+    if target_utility is not None:
+        lines_of_utility(inputs.site, target_utility)
     with talk.progress(progress, quiet=quiet) as show:
         result = review_site(
             inputs.site,

@@ -4,7 +4,7 @@ from typing import Any
 
 import click
 
-from corridor.commands.inputs import Inputs, load_inputs
+from corridor.commands.inputs import Inputs, lines_of_utility, load_inputs
 from corridor.commands.options import (
     equipment_option,
     input_options,
@@ -60,16 +60,22 @@ def trace(
     chosen = load_equipment(equipment)
     if list_hookups:
         inputs = load_inputs(paths, **read)
-        say(hookup_lines(_hookups(inputs, chosen, targets=_targets(inputs, target, target_utility))), quiet=quiet)
+        table = _hookups(
+            inputs, chosen, targets=_targets(inputs, target, target_utility), limited=bool(read["work_area"])
+        )
+        say(hookup_lines(table, chosen), quiet=quiet)
         return
     if hookup is None or frequency_hz is None or level_ma is None:
         message = "give --hookup, --frequency-hz and --level-ma, or --list to see the hook-ups"
         raise click.UsageError(message)
-    inputs = load_inputs(paths, **read)
+    if target or target_utility or read["work_area"]:
+        message = "--target, --target-utility and --work-area choose what --list shows; --hookup names its own line"
+        raise click.UsageError(message)
+    inputs = load_inputs(paths, output=output, **read)
     result = trace_tone(
         inputs.site, hookup, frequency_hz=frequency_hz, level_ma=level_ma, equipment=chosen, settings=inputs.settings
     )
-    say(trace_lines(result, inputs.site, verbose=verbose), quiet=quiet)
+    say(trace_lines(result, inputs.site, chosen, verbose=verbose), quiet=quiet)
     if output is not None:
         asked = {"hookup": hookup, "frequency_hz": frequency_hz, "level_ma": level_ma}
         receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen, options=asked)
@@ -78,10 +84,12 @@ def trace(
 
 
 def _targets(inputs: Inputs, target: tuple[str, ...], utility: str | None) -> list[str] | None:
-    lines = inputs.site.lines
-    named = [*target, *(lines.loc[lines["utility"].eq(utility), "line_id"] if utility else [])]
-    return named if target or utility else None
+    if not target and utility is None:
+        return None
+    return [*target, *(lines_of_utility(inputs.site, utility) if utility is not None else [])]
 
 
-def _hookups(inputs: Inputs, equipment: Equipment, *, targets: list[str] | None) -> Any:
-    return connect(inputs.site, equipment=equipment, settings=inputs.settings, lines=targets).hookups
+def _hookups(inputs: Inputs, equipment: Equipment, *, targets: list[str] | None, limited: bool) -> Any:
+    """Return the table ``hookups``; a work area that the records hold themselves limits nothing, one asked for does."""
+    area = inputs.site.work_area.geometry.union_all() if limited else None
+    return connect(inputs.site, equipment=equipment, settings=inputs.settings, lines=targets, area=area).hookups

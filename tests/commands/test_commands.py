@@ -12,6 +12,7 @@ from shapely import LineString, Point, box
 
 from corridor.commands.main import EXIT_STRICT, cli
 from corridor.frames import CAUTION
+from corridor.site import read_site
 
 CRS = "EPSG:32633"
 X, Y = 500_000.0, 5_000_000.0
@@ -171,6 +172,81 @@ def test_an_output_nobody_can_write(records: Path, tmp_path: Path) -> None:
     result = _run("find", records, "--quiet", "-o", tmp_path / "f.xyz")
     _one_line(result, ".gpkg")
     _one_line(_run("find", records, "--quiet", "-o", tmp_path / "no" / "f.gpkg"), "doesn't exist")
+
+
+@pytest.mark.parametrize("command", ["check", "find", "bonds", "trace", "review"])
+def test_an_output_is_refused_before_the_records_are_read(
+    command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def read(*_: object, **__: object) -> None:
+        pytest.fail("the records were read first")
+
+    monkeypatch.setattr("corridor.commands.inputs.read_site", read)
+    solving = ("--hookup", "h", "--frequency-hz", 1000, "--level-ma", 50) if command == "trace" else ()
+    place = tmp_path / "no" / "f.gpkg"
+    _one_line(_run(command, "any.gpkg", *solving, "-o", place), "doesn't exist")
+    if command != "review":
+        monkeypatch.chdir(tmp_path)
+        _one_line(_run(command, "any.gpkg", *solving, "-o", "."), "is a folder")
+        _one_line(_run(command, "any.gpkg", *solving, "-o", "f.xyz"), ".gpkg", "f.xyz")
+
+
+def test_find_counts_what_it_leaves_out(records: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("corridor.commands.find._SHOWN", 1)
+    short, long = _run("find", records).stdout, _run("find", records, "--verbose").stdout
+    assert "and 2 more rows" in short
+    assert "more rows" not in long
+
+
+def test_find_says_that_there_are_no_bonds(tmp_path: Path) -> None:
+    told = _run("find", _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0)])).stdout
+    assert "Parallel runs: none" in told
+    assert "Bonds: none recorded, none inferred; no record is not no bond" in told
+
+
+@pytest.mark.parametrize("command", ["find", "bonds"])
+def test_data_that_is_missing_is_told_in_a_line_each(command: str, tmp_path: Path) -> None:
+    told = _run(command, _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0, depth_m=None)])).stdout
+    missing = [line for line in told.splitlines() if line.startswith("Missing: ")]
+    for words in ("no structures", "no bond data", "no ground data", "no soil data", "no work area", "no depth data"):
+        assert sum(words in line for line in missing) == 1
+
+
+def test_check_gives_the_message_the_room(tmp_path: Path) -> None:
+    path = _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0, depth_m=None, diameter_mm=None)])
+    told = _run("check", path, "--verbose").stdout
+    assert "…" not in told
+    words = " ".join(told.split())
+    for row in read_site([str(path)]).findings.itertuples():
+        assert f"{row.message} [{row.action}]" in words
+
+
+def test_trace_lists_only_what_was_asked_for(records: Path, tmp_path: Path) -> None:
+    whole = _run("trace", records, "--list").stdout
+    area = _write(tmp_path / "dig.gpkg", "dig", [{"geometry": box(X + 40, Y - 5, X + 70, Y + 5)}])
+    part = _run("trace", records, "--list", "--work-area", area).stdout
+    assert "direct:W-1:V-1" in whole
+    assert "V-1" not in part
+    assert "induction:W-1" in part
+    assert "generic equipment" in part
+    only = _run("trace", records, "--list", "--target", "W-2").stdout
+    assert "W-2" in only
+    assert "W-1" not in only
+
+
+@pytest.mark.parametrize("option", [("--target", "W-2"), ("--target-utility", "water"), ("--work-area", "dig.gpkg")])
+def test_options_of_the_list_are_no_options_of_a_hookup(option: tuple[str, str], records: Path) -> None:
+    result = _run("trace", records, "--hookup", "direct:W-1:V-1", "--frequency-hz", 1000, "--level-ma", 50, *option)
+    assert result.exit_code == 2
+    assert "--list" in result.stderr
+
+
+@pytest.mark.parametrize("command", [("trace", "--list"), ("review",)])
+def test_an_unknown_utility_names_those_there(command: tuple[str, ...], records: Path, tmp_path: Path) -> None:
+    more = ("-o", tmp_path / "out") if command == ("review",) else ()
+    _one_line(
+        _run(*command[:1], records, *command[1:], *more, "--target-utility", "NOPE"), "electricity, water", "NOPE"
+    )
 
 
 def test_trace_lists_hookups_with_readiness(records: Path) -> None:

@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 from click.testing import CliRunner
 
-from corridor.commands.talk import progress, say, table_lines
+from corridor.commands.talk import more_line, progress, say, table_lines
+from corridor.report.text import LINE_MAX
 
 
 def test_tables_line_up() -> None:
@@ -21,8 +22,23 @@ def test_no_rows_no_table() -> None:
 
 
 def test_long_cells_are_clipped_and_cleaned() -> None:
-    (_, line) = table_lines(("a", "b"), [("\x1b" + "x" * 100, "y" * 150)])
-    assert line == "?" + "x" * 42 + "…  " + "y" * 119 + "…"
+    (_, line) = table_lines(("a", "b"), [("\x1b" + "x" * 100, "y")])
+    assert line == "?" + "x" * 78 + "…  y"
+
+
+def test_the_last_column_goes_on_below_itself() -> None:
+    sentence = "depth_m is not stated; 0.957, range 0.657 to 1.557 (cover, half the diameter) " * 3
+    lines = table_lines(("code", "message"), [("filled_depth", sentence), ("other", "short")])
+    assert max(map(len, lines)) <= LINE_MAX
+    assert all(line[:14].strip() in ("code", "filled_depth", "other", "") for line in lines)
+    assert " ".join(" ".join(line[14:] for line in lines[1:-1]).split()) == sentence.strip()
+    assert lines[-1] == "other         short"
+
+
+@pytest.mark.parametrize(("count", "shown", "told"), [(5, 3, "and 2 more rows"), (3, 3, ""), (5, None, "")])
+def test_what_a_list_leaves_out_is_counted(count: int, shown: int | None, told: str) -> None:
+    assert "".join(more_line(count, shown, "rows")).startswith(told)
+    assert bool(more_line(count, shown, "rows")) == bool(told)
 
 
 def test_say_is_quiet_when_asked() -> None:
