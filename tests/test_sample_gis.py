@@ -128,7 +128,9 @@ class Geometry:
         return chance
 
     def groups(self, level: str) -> list[list[str]]:
-        pairs = set(self.connections())
+        # gasketed iron is of unknown continuity: what joins through it isn't on record
+        whole = ~self.lines["joints"].isin(["gasketed", "unknown"]) | (self.lines["tracer_wire"] == "yes")
+        pairs = {pair for pair in self.connections() if whole[list(pair)].all()}
         certain = self.bonds[
             self.bonds["evidence"].isin(["recorded", "observed", "measured"]) & (self.bonds["state"] == "closed")
         ]

@@ -94,13 +94,13 @@ BONDS_FOUND = Table(
 BONDED_GROUPS = Table(
     name="bonded_groups", row="one group of lines that share metal, at one level", geometry="any",
     columns=(
-        _text("group_id", "Stable name: level and first line.", required=True),
+        _text("group_id", "Stable name: level and first line, with a number where two groups begin with one line.", required=True),
         _text("level", "Evidence needed to join.", required=True, vocabulary=LEVELS),
         _text("line_ids", "The lines, sorted, separated by spaces.", required=True),
         Column(name="line_count", kind="integer", minimum=1, meaning="Number of lines."),
         _metres("length_m", "Total length.", decimals=2),
         _text("evidence_weakest", "Weakest evidence that holds the group together.", vocabulary=EVIDENCE),
-        _share("probability", "Probability of the weakest bond that holds it together."),
+        _share("probability", "Probability that the weakest bond or junction that holds it together conducts."),
     ),
 )  # fmt: skip
 

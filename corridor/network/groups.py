@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from itertools import pairwise
 from typing import Any
 
 import geopandas as gpd
@@ -9,12 +11,13 @@ import pandas as pd
 import shapely
 from networkx.utils import UnionFind
 
-from corridor.couplings.bonds import EARTH
+from corridor.couplings.bonds import EARTH, PROBABILITY
 from corridor.couplings.finders import all_bonds
-from corridor.couplings.places import conducts
+from corridor.couplings.places import JOINT_REACH_M, conducts
 from corridor.couplings.segments import sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
 from corridor.network.build import CLOSED_FROM, KNOWN
+from corridor.network.continuity import continuity, weaker
 from corridor.network.isolations import joints
 from corridor.settings import Settings
 from corridor.site.model import Site
@@ -22,6 +25,7 @@ from corridor.site.model import Site
 __all__ = ["bonded_groups"]
 
 LEVELS = ("recorded", "likely", "possible")
+Node = tuple[str, float]  # a line, and where on it if it may be parted
 STRENGTH = ("measured", "observed", "recorded", "inferred", "suspected")  # strongest first
 
 
@@ -33,6 +37,10 @@ def bonded_groups(
     recorded: lines of one utility that meet with no isolating joint between, and closed bonds that are recorded,
     observed or measured. likely: further bonds of probability 0.5 or more. possible: all bonds but the open ones.
     A line in no group is not shown: no record of a bond doesn't mean that there is none.
+
+    Metal that no record vouches for joins nothing at level recorded: lines meet with the weaker evidence of the two
+    (``continuity``), likely where a pipe's material is assumed, possible where its joints may part it. Such a line also
+    leads from one of its bonds to the next only by that evidence, so that it may stand in two groups of one level.
 
     Parameters
     ----------
@@ -64,10 +72,13 @@ def bonded_groups(
     lengths = dict(zip(lines["line_id"], lines.geometry.length, strict=True))
     shapes = dict(zip(lines["line_id"], lines.geometry, strict=True))
     rows, geometry = [], []
+    taken: Counter[str] = Counter()
     for rank, level in enumerate(LEVELS):
         for names, evidence, probability in _groups([edge for edge in edges if edge["level"] <= rank]):
+            group_id = f"{level}:{names[0]}"
+            taken[group_id] += 1
             rows.append({
-                "group_id": f"{level}:{names[0]}",
+                "group_id": group_id if taken[group_id] == 1 else f"{group_id}:{taken[group_id]}",
                 "level": level,
                 "line_ids": " ".join(names),
                 "line_count": len(names),
@@ -84,20 +95,46 @@ def bonded_groups(
 def _edges(site: Site, lines: gpd.GeoDataFrame, bonds: gpd.GeoDataFrame, *, snap_m: float) -> list[dict[str, Any]]:
     """Return what joins two lines, the most probable first, the stronger evidence first among equals."""
     ids = lines["line_id"].to_numpy(dtype=object)
+    evidence_of = dict(zip(ids, continuity(lines), strict=True))
+    places: dict[str, set[float]] = {name: set() for name, word in evidence_of.items() if word != "recorded"}
+
+    def end(line: str, at_m: float) -> Node:
+        if line not in places:
+            return line, 0.0
+        at_m = 0.0 if pd.isna(at_m) else float(at_m)
+        places[line].add(at_m)
+        return line, at_m
+
+    edges = []
     met = joints(site, lines, snap_m=snap_m)
-    met = met[met["structure_id"].isna()]
-    pairs = zip(ids[met["line_a"].to_numpy(dtype=int)], ids[met["line_b"].to_numpy(dtype=int)], strict=True)
-    edges = [{"a": a, "b": b, "evidence": "recorded", "probability": 1.0, "level": 0} for a, b in pairs]
-    known = set(ids)
+    for meeting in met[met["structure_id"].isna()].itertuples(index=False):
+        a, b = end(ids[meeting.line_a], meeting.measure_a_m), end(ids[meeting.line_b], meeting.measure_b_m)
+        edges.append(_metal(a, b, weaker(evidence_of[a[0]], evidence_of[b[0]])))
     for bond in bonds.itertuples(index=False):
-        if bond.state == "open" or bond.line_b == EARTH or not {bond.line_a, bond.line_b} <= known:
+        if bond.state == "open" or bond.line_b == EARTH or not {bond.line_a, bond.line_b} <= set(evidence_of):
             continue
         probability = 0.0 if pd.isna(bond.probability) else float(bond.probability)
         settled = bond.state == "closed" and bond.evidence in KNOWN
-        level = 0 if settled else 1 if probability >= CLOSED_FROM else 2
-        edge = {"a": bond.line_a, "b": bond.line_b, "evidence": str(bond.evidence), "level": level}
-        edges.append(edge | {"probability": probability})
+        a, b = end(bond.line_a, bond.measure_a_m), end(bond.line_b, bond.measure_b_m)
+        level = 0 if settled else _level(probability)
+        edges.append({"a": a, "b": b, "evidence": str(bond.evidence), "level": level, "probability": probability})
+    for line, measures in places.items():
+        for near, far in pairwise(sorted(measures)):
+            one_place = far - near <= JOINT_REACH_M
+            edges.append(_metal((line, near), (line, far), "recorded" if one_place else evidence_of[line]))
     return sorted(edges, key=lambda e: (-e["probability"], STRENGTH.index(e["evidence"]), e["a"], e["b"]))
+
+
+def _metal(a: Node, b: Node, evidence: str) -> dict[str, Any]:
+    """Return what the metal of lines joins, by the evidence that there is any."""
+    recorded = evidence == "recorded"
+    probability = 1.0 if recorded else PROBABILITY[evidence]
+    level = 0 if recorded else _level(probability)
+    return {"a": a, "b": b, "evidence": evidence, "level": level, "probability": probability}
+
+
+def _level(probability: float) -> int:
+    return 1 if probability >= CLOSED_FROM else 2
 
 
 def _groups(edges: list[dict[str, Any]]) -> list[tuple[list[str], str, float]]:
@@ -111,8 +148,10 @@ def _groups(edges: list[dict[str, Any]]) -> list[tuple[list[str], str, float]]:
     groups: dict[str, dict[str, Any]] = {}
     for edge in tree:
         group = groups.setdefault(held[edge["a"]], {"names": set(), "evidence": 0, "probability": 1.0})
-        group["names"] |= {edge["a"], edge["b"]}
+        group["names"] |= {edge["a"][0], edge["b"][0]}
         group["evidence"] = max(group["evidence"], STRENGTH.index(edge["evidence"]))
         group["probability"] = min(group["probability"], edge["probability"])
-    found = [(sorted(g["names"]), STRENGTH[g["evidence"]], g["probability"]) for g in groups.values()]
+    found = [
+        (sorted(g["names"]), STRENGTH[g["evidence"]], g["probability"]) for g in groups.values() if len(g["names"]) > 1
+    ]
     return sorted(found, key=lambda group: group[0])

@@ -383,6 +383,15 @@ METALS = frozenset({"steel", "cast_iron", "ductile_iron", "copper", "lead", "alu
 ENERGIZABLE = frozenset({"electricity", "lighting", "traction", "traffic_signal"})
 
 
+def continuous(attributes: dict[str, Any]) -> bool:
+    """Return whether a line that carries tone is one piece of metal by its record, not parted at its joints.
+
+    Gasketed iron is of unknown continuity unless a tracer wire lies along it (common practice).
+    """
+    parting = attributes["asset"] in ("pipe", "casing") and attributes.get("joints") in ("gasketed", "unknown")
+    return not parting or attributes.get("tracer_wire") == "yes"
+
+
 def conducts(attributes: dict[str, Any]) -> bool:
     """Return whether a line with these attributes is meant to carry tone."""
     if attributes.get("conductive") is not None:

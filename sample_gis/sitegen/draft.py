@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from .catalogue import METALS, PREFIX, STRUCTURE_PREFIX, TEMPLATES, conducts
+from .catalogue import METALS, PREFIX, STRUCTURE_PREFIX, TEMPLATES, conducts, continuous
 from .streets import Points
 
 DEAD_STATUS = frozenset({"proposed", "removed"})
@@ -37,6 +37,11 @@ class Line:
     def live(self) -> bool:
         """Whether it carries tone: it conducts and lies in the ground."""
         return conducts(self.attributes) and self.attributes.get("status") not in DEAD_STATUS
+
+    @property
+    def continuous(self) -> bool:
+        """Whether its record says that it is one piece of metal."""
+        return continuous(self.attributes)
 
     @property
     def start(self) -> tuple[float, float]:
@@ -199,13 +204,17 @@ class Draft:
         return {(row["structure_id"], row["line_id"]) for row in self.terminations if row["isolated"] == "yes"}
 
     def connections(self) -> list[tuple[str, str]]:
-        """Return the joined pairs that are electrically continuous: both lines live, no isolating joint there."""
+        """Return the joined pairs whose metal meets: both lines live, no isolating joint there."""
         isolated = self._isolated()
         return [
             (a, b)
             for a, b, where in self.joints
             if self.lines[a].live and self.lines[b].live and not {(where, a), (where, b)} & isolated
         ]
+
+    def sound_connections(self) -> list[tuple[str, str]]:
+        """Return the connections of lines that are both continuous by their records."""
+        return [pair for pair in self.connections() if all(self.lines[name].continuous for name in pair)]
 
     def inferred(self) -> list[dict[str, Any]]:
         """Return the bonds that code practice makes likely at the structures, as meant.

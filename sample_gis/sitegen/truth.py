@@ -30,8 +30,9 @@ def merge(members: Iterable[str], pairs: Iterable[tuple[str, str]]) -> list[list
 def bonded_groups(draft: Draft) -> dict[str, list[list[str]]]:
     """Return the bonded groups (lists of line_id, single lines included) of a draft.
 
-    ``recorded``: connections and closed bonds that were recorded, observed or measured. ``likely``: plus inferred
-    bonds of probability 0.5 or more. ``possible``: plus all other inferred or suspected bonds not known to be open.
+    ``recorded``: connections of lines of known continuity, and closed bonds that were recorded, observed or measured.
+    ``likely``: plus inferred bonds of probability 0.5 or more. ``possible``: plus all other connections, and inferred
+    or suspected bonds not known to be open. No site has two recorded bonds on one line of unknown continuity.
     ``real``: connections, closed certain bonds and hidden bonds, whatever the records say.
     """
     live = [line_id for line_id, line in draft.lines.items() if line.live]
@@ -43,13 +44,13 @@ def bonded_groups(draft: Draft) -> dict[str, list[list[str]]]:
     certain = [row for row in draft.bonds if row["evidence"] in CERTAIN_EVIDENCE]
     guessed = [row for row in draft.bonds if row["evidence"] not in CERTAIN_EVIDENCE and row["state"] != "open"]
     doubtful = [row for row in certain if row["state"] == "unknown"]
-    recorded = draft.connections() + pairs(row for row in certain if row["state"] == "closed")
+    recorded = draft.sound_connections() + pairs(row for row in certain if row["state"] == "closed")
     inferred = [*draft.inferred(), *(row for row in guessed if row["evidence"] == "inferred")]
     likely = recorded + pairs(row for row in inferred if (row["probability"] or 0.0) >= LIKELY)
-    possible = likely + pairs(inferred) + pairs(guessed) + pairs(doubtful)
+    possible = likely + draft.connections() + pairs(inferred) + pairs(guessed) + pairs(doubtful)
     return {
         "recorded": merge(live, recorded),
         "likely": merge(live, likely),
         "possible": merge(live, possible),
-        "real": merge(live, recorded + pairs(draft.hidden_bonds)),
+        "real": merge(live, recorded + draft.connections() + pairs(draft.hidden_bonds)),
     }

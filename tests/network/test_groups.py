@@ -157,3 +157,69 @@ def test_lines_that_cannot_be_used_are_refused() -> None:
         bonded_groups(replace(site, lines=site.lines.to_crs("EPSG:4326")))
     with pytest.raises(InputError):
         bonded_groups(replace(site, lines=site.lines.assign(line_id="x")))
+
+
+IRON = {"utility": "water", "asset": "pipe", "material": "ductile_iron", "joints": "gasketed"}
+
+
+def mains(**more: Any) -> list[dict[str, Any]]:
+    """Two pipes end to end, and a third that tees off the second."""
+    ends = {"W1": [(0, 0), (40, 0)], "W2": [(40, 0), (80, 0)], "W3": [(60, 0), (60, 30)]}
+    return [IRON | more | {"line_id": name, "geometry": shape} for name, shape in ends.items()]
+
+
+@pytest.mark.parametrize(
+    ("more", "level", "evidence", "probability"),
+    [
+        ({"joints": "bonded"}, "recorded", "recorded", 1.0),
+        ({"tracer_wire": "yes"}, "recorded", "recorded", 1.0),
+        ({"material": "steel", "joints": "welded"}, "recorded", "recorded", 1.0),
+        ({}, "possible", "suspected", 0.3),
+        ({"material": "cast_iron", "joints": "unknown"}, "possible", "suspected", 0.3),
+        ({"joints": "insulated"}, "possible", "suspected", 0.3),
+        ({"material_src": "default", "conductive_src": "inferred"}, "possible", "suspected", 0.3),
+        ({"material": "steel", "joints": "welded", "material_src": "default", "conductive_src": "inferred"},
+         "likely", "inferred", 0.5),
+        ({"material": "steel", "joints": "welded", "material_src": "default", "conductive_src": "given"},
+         "recorded", "recorded", 1.0),
+        ({"asset": "cable", "joints": None, "material_src": "default", "conductive_src": "inferred"},
+         "recorded", "recorded", 1.0),
+    ],
+)  # fmt: skip
+def test_metal_that_no_record_vouches_for_joins_nothing_on_record(
+    more: dict[str, Any], level: str, evidence: str, probability: float
+) -> None:
+    found = bonded_groups(make_site(lines=mains(**more)))
+    assert list(found["level"]) == list(LEVELS[LEVELS.index(level) :])
+    assert set(found["line_ids"]) == {"W1 W2 W3"}
+    assert set(found["evidence_weakest"]) == {evidence}
+    assert set(found["probability"]) == {probability}
+
+
+def test_one_pipe_of_unknown_continuity_weakens_its_own_junctions_only() -> None:
+    rows = mains(joints="bonded")
+    rows[0]["joints"] = "gasketed"
+    groups = by_level(bonded_groups(make_site(lines=rows)))
+    assert groups == {"recorded": [["W2", "W3"]], "likely": [["W2", "W3"]], "possible": [["W1", "W2", "W3"]]}
+
+
+@pytest.mark.parametrize(("joints", "whole"), [("gasketed", False), ("bonded", True)])
+def test_a_pipe_that_may_be_parted_leads_from_bond_to_bond_only_possibly(joints: str, whole: bool) -> None:
+    pipe = IRON | {"line_id": "W1", "joints": joints, "geometry": [(0, 0), (80, 0)]}
+    lines = [{"line_id": f"E{k}", "geometry": [(x, 1), (x, 30)]} for k, x in enumerate((10.0, 10.3, 70.0))]
+    bonds = [{"bond_id": f"b{k}", "line_a": f"E{k}", "line_b": "W1", "state": "closed", "evidence": "measured",
+              "geometry": (x, 0.5)} for k, x in enumerate((10.0, 10.3, 70.0))]  # fmt: skip
+    found = bonded_groups(make_site(lines=[pipe, *lines], bonds=bonds))
+    recorded = [["E0", "E1", "E2", "W1"]] if whole else [["E0", "E1", "W1"], ["E2", "W1"]]
+    assert by_level(found) == {"recorded": recorded, "likely": recorded, "possible": [["E0", "E1", "E2", "W1"]]}
+    assert found["group_id"].is_unique
+    assert found.iloc[-1]["evidence_weakest"] == ("measured" if whole else "suspected")
+
+
+def test_two_groups_of_one_first_line_keep_apart_by_name() -> None:
+    lines = [IRON | {"line_id": "A1", "geometry": [(0, 0), (80, 0)]},
+             *({"line_id": f"E{k}", "geometry": [(x, 1), (x, 30)]} for k, x in enumerate((10.0, 70.0)))]  # fmt: skip
+    bonds = [{"bond_id": f"b{k}", "line_a": "A1", "line_b": f"E{k}", "state": "closed", "geometry": (x, 0.5)}
+             for k, x in enumerate((10.0, 70.0))]  # fmt: skip
+    found = bonded_groups(make_site(lines=lines, bonds=bonds))
+    assert list(found["group_id"][:2]) == ["recorded:A1", "recorded:A1:2"]
