@@ -18,6 +18,7 @@ from corridor.tone.tables import Rows, Setting, as_table, section_rows
 
 __all__ = ["ChosenTables", "chosen_tables", "with_mistaken"]
 
+MAIN_SHARE = 0.2  # of many set-ups only the main ways are listed; a trace lists those of one in full
 Progress = Callable[[str, int, int], None]
 ChosenTables = tuple[gpd.GeoDataFrame, gpd.GeoDataFrame, gpd.GeoDataFrame]
 
@@ -80,7 +81,7 @@ def chosen_tables(
             sections.append(pieces.where(_within(solution.model.measure_m[own].mean(axis=1), reaches)))
             asked.setdefault(setting.frequency_hz, []).append(setting)
         for done, (_, settled) in enumerate(sorted(asked.items()), start=1):
-            paths += bleed_rows(solution, settled, couplings=couplings, settings=settings)
+            paths += bleed_rows(solution, settled, couplings=couplings, settings=settings, min_share=MAIN_SHARE)
             if progress is not None:
                 progress("following the tone", done, len(asked))
     found = as_table("sections", sections, site.crs)

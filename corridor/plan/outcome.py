@@ -8,7 +8,7 @@ from threadpoolctl import threadpool_limits
 from corridor.couplings.model import Couplings
 from corridor.settings import Settings
 from corridor.site import Site
-from corridor.tone.bleed import Currents, decompose, trace_paths
+from corridor.tone.bleed import MIN_SHARE, Currents, decompose, trace_paths
 from corridor.tone.cases import element_ohms
 from corridor.tone.drive import unit_sources
 from corridor.tone.earth import propagation_constant
@@ -44,7 +44,12 @@ def line_stations(
 
 
 def bleed_rows(
-    solution: ToneSolution, asked: Sequence[Setting], *, couplings: Couplings, settings: Settings
+    solution: ToneSolution,
+    asked: Sequence[Setting],
+    *,
+    couplings: Couplings,
+    settings: Settings,
+    min_share: float = MIN_SHARE,
 ) -> list[Rows]:
     """Return the rows of ``bleed_paths`` of several set-ups at one frequency: the nominal currents decomposed.
 
@@ -58,6 +63,8 @@ def bleed_rows(
         Names of runs and crossings, evidence of bonds.
     settings : Settings
         The share from which a line counts as a partner.
+    min_share : float
+        Ways that bring less of a line's current are summed up in one row.
     """
     model, drives = solution.model, [solution.drives[setting.drive] for setting in asked]
     rho, frequency = solution.soil.nominal_ohm_m, asked[0].frequency_hz
@@ -86,6 +93,7 @@ def bleed_rows(
     for k, (setting, entries) in enumerate(zip(asked, split, strict=True)):
         peaks = {line_id: float(size[own, k].max()) for line_id, own in sections.items()}
         target = drives[k].hookup.line_id
-        paths = [path for path in trace_paths(entries, peaks, target=target) if path.line_id != target]
+        ways = trace_paths(entries, peaks, target=target, min_share=min_share)
+        paths = [path for path in ways if path.line_id != target]
         rows.append(path_rows(solution, setting, paths, couplings=couplings, evidence=evidence))
     return rows

@@ -21,7 +21,7 @@ from corridor.tone.layout import Layout
 from corridor.tone.model import ToneModel
 from corridor.tone.tree import factorise
 
-__all__ = ["STAKE", "Entry", "Hop", "Path", "decompose", "trace_paths"]
+__all__ = ["MIN_SHARE", "STAKE", "Entry", "Hop", "Path", "decompose", "trace_paths"]
 
 Complex = NDArray[np.complex128]
 Label = tuple[str, str, str, int]  # from_line, kind, through, node
@@ -365,12 +365,15 @@ class _Ways:
 
 
 def _hops(steps: Sequence[Entry], currents_a: dict[str, float]) -> tuple[Hop, ...]:
-    """Return hops with what goes in: through the bond or junction, else the driving line's largest current."""
+    """Return hops with what goes in, through the bond or junction, else the driving line's largest current.
+
+    What comes out is the part of the line's own largest current that the hop explains, in phase with it.
+    """
     return tuple(
         Hop(
             step,
             currents_a.get(step.from_line, 1.0) if math.isnan(step.feed_a) else step.feed_a,
-            abs(step.part_a),
+            abs(step.share) * currents_a.get(step.line_id, abs(step.part_a)),
         )
         for step in steps
     )

@@ -199,7 +199,7 @@ class _Fields:
 
 
 def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, frequency_hz: float) -> list[str | None]:
-    """Return per station the line whose current makes most of the field at the peak, where that isn't the traced line.
+    """Return per masked station the other line whose current makes most of the field at the peak.
 
     Parameters
     ----------
@@ -215,7 +215,7 @@ def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, f
     Returns
     -------
     list of str or None
-        None where the peak is the line's own in every case.
+        None where no case masks the line.
     """
     model, stations = solution.model, prediction.stations
     d, f = prediction.drives.index(drive), solution.frequencies_hz.index(frequency_hz)
@@ -237,7 +237,8 @@ def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, f
     parts = field.h_per_current * current + field.h_per_leak * leak
     total = np.zeros((len(model.line_ids), lost.size), dtype=np.complex128)
     np.add.at(total, model.line_index[near], parts.T)
+    if stations.line_id in model.line_ids:
+        total[model.line_ids.index(stations.line_id)] = 0.0
     for station, index in zip(lost, np.abs(total).argmax(axis=0), strict=True):
-        owner = model.line_ids[int(index)]
-        owners[int(station)] = None if owner == stations.line_id else owner
+        owners[int(station)] = model.line_ids[int(index)]
     return owners
