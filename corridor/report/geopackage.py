@@ -11,6 +11,7 @@ import pyogrio
 
 from corridor.dictionary import INPUT_TABLES, RESULT_TABLES, Table
 from corridor.errors import OutputError
+from corridor.report.styles import STYLE_TABLE, style_table
 
 __all__ = ["GPKG_VERSION", "write_geopackage"]
 
@@ -32,6 +33,8 @@ def write_geopackage(path: Path, tables: Mapping[str, Any], *, metadata: Mapping
         Kept in the file's and every layer's metadata. ``date``, if there, is used as the date of the file
         (ISO 8601, UTC), so that the clock leaves no trace.
 
+    Default styles of the layers that have one stand in the table ``layer_styles``.
+
     Raises
     ------
     OutputError
@@ -41,8 +44,10 @@ def write_geopackage(path: Path, tables: Mapping[str, Any], *, metadata: Mapping
         message = f"expected at least one table to write to {path}, got none"
         raise OutputError(message)
     options: dict[str, Any] = {"dataset_options": {"VERSION": GPKG_VERSION}, "dataset_metadata": dict(metadata)}
-    with _fixed_date(metadata.get("date", _EPOCH)):
-        for name, table in tables.items():
+    date = metadata.get("date", _EPOCH)
+    styles = style_table(tables, date=date)
+    with _fixed_date(date):
+        for name, table in (dict(tables) | ({STYLE_TABLE: styles} if len(styles) else {})).items():
             try:
                 _write_layer(path, name, table, metadata=metadata, **options)
             except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, OSError) as error:
@@ -53,7 +58,8 @@ def write_geopackage(path: Path, tables: Mapping[str, Any], *, metadata: Mapping
 
 def _write_layer(path: Path, name: str, table: pd.DataFrame, *, metadata: Mapping[str, str], **options: Any) -> None:
     described = RESULT_TABLES.get(name) or INPUT_TABLES.get(name)
-    description = f"One row is {described.row}. {metadata.get('caution', '')}".strip() if described else name
+    words = f"One row is {described.row}." if described else f"Table {name}."
+    description = f"{words} {metadata.get('caution', '')}".strip()
     spatial = isinstance(table, gpd.GeoDataFrame)
     pyogrio.write_dataframe(
         table,
@@ -61,7 +67,9 @@ def _write_layer(path: Path, name: str, table: pd.DataFrame, *, metadata: Mappin
         layer=name,
         driver="GPKG",
         geometry_type=_geometry_type(table, described) if spatial else None,
-        layer_options={"DESCRIPTION": description, "IDENTIFIER": name} | ({"GEOMETRY_NAME": "geom"} if spatial else {}),
+        layer_options={"DESCRIPTION": description, "IDENTIFIER": name}
+        | ({"GEOMETRY_NAME": "geom"} if spatial else {})
+        | ({"FID": "id"} if name == STYLE_TABLE else {}),
         layer_metadata=dict(metadata),
         **options,
     )

@@ -95,6 +95,7 @@ def test_find_writes_the_couplings(records: Path, tmp_path: Path) -> None:
         "parallel_runs",
         "crossings",
         "bonds_found",
+        "layer_styles",
     }
 
 
@@ -282,7 +283,12 @@ def test_trace_tells_the_way_of_the_tone(records: Path, tmp_path: Path) -> None:
     assert result.stdout.startswith(CAUTION)
     for words in ("direct:W-1:V-1", "Output:", "W-2", "Bleed paths:", "B-1"):
         assert words in result.stdout
-    assert {name for name, _ in pyogrio.list_layers(tmp_path / "t.gpkg")} == {"sections", "stations", "bleed_paths"}
+    assert {name for name, _ in pyogrio.list_layers(tmp_path / "t.gpkg")} == {
+        "sections",
+        "stations",
+        "bleed_paths",
+        "layer_styles",
+    }
 
 
 def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:

@@ -51,6 +51,7 @@ def test_layers_come_back_as_they_went(tmp_path: Path) -> None:
         ("strategy", "LineString"),
         ("findings", "Unknown"),
         ("hookups", "Point"),
+        ("layer_styles", None),
     ]
     for name, table in tables.items():
         back = pyogrio.read_dataframe(path, layer=name)
@@ -100,3 +101,34 @@ def test_nothing_to_write_is_an_error(tmp_path: Path) -> None:
 def test_a_place_that_cannot_be_written(tmp_path: Path) -> None:
     with pytest.raises(OutputError, match="can't write layer strategy"):
         write_geopackage(tmp_path / "no" / "r.gpkg", _tables(), metadata={})
+
+
+def test_flags_are_boolean_fields_with_or_without_null(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    write_geopackage(path, _tables(), metadata=METADATA)
+    info = pyogrio.read_info(path, layer="strategy")
+    kinds = dict(zip(info["fields"], info["ogr_subtypes"], strict=True))
+    assert kinds["settled"] == kinds["assumed"] == "OFSTBoolean"
+    with sqlite3.connect(path) as base:
+        stored = base.execute("select settled, typeof(settled), assumed, typeof(assumed) from strategy").fetchall()
+    base.close()
+    # OGC 12-128r17 (GeoPackage 1.3), table 1: BOOLEAN is 0 or 1; NULL is not stated
+    assert stored == [(None, "null", 1, "integer"), (0, "integer", None, "null")]
+
+
+def test_default_styles_stand_beside_the_layers(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    write_geopackage(path, _tables(), metadata=METADATA)
+    with sqlite3.connect(path) as base:
+        columns = [row[1] for row in base.execute("pragma table_info(layer_styles)")]
+        rows = base.execute(
+            "select f_table_name, f_geometry_column, useAsDefault, update_time from layer_styles"
+        ).fetchall()
+        kind = base.execute("select data_type from gpkg_contents where table_name = 'layer_styles'").fetchone()
+    base.close()
+    assert columns == [
+        "id", "f_table_catalog", "f_table_schema", "f_table_name", "f_geometry_column", "styleName", "styleQML",
+        "styleSLD", "useAsDefault", "description", "owner", "ui", "update_time",
+    ]  # fmt: skip
+    assert rows == [("strategy", "geom", 1, METADATA["date"]), ("hookups", "geom", 1, METADATA["date"])]
+    assert kind == ("attributes",)

@@ -10,8 +10,9 @@ import pytest
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.frames import CAUTION, empty_table
-from corridor.report.receipt import make_receipt
+from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import REVIEW_FILES, check_output, review_tables, write_results, write_review, write_trace
+from corridor.report.styles import STYLE_TABLE
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
@@ -24,7 +25,8 @@ def test_a_review_is_written_whole_and_the_same_again(tmp_path: Path) -> None:
     write_review(review, tmp_path / "out")
     assert {name: (tmp_path / "out" / name).read_bytes() for name in REVIEW_FILES} == first
     assert first["summary.txt"].decode().splitlines() == lines
-    assert [layer for layer, _ in pyogrio.list_layers(tmp_path / "out" / "results.gpkg")] == list(RESULT_TABLES)
+    layers = [layer for layer, _ in pyogrio.list_layers(tmp_path / "out" / "results.gpkg")]
+    assert layers == [*RESULT_TABLES, STYLE_TABLE]
     receipt = json.loads(first["receipt.json"])
     assert receipt["files"] == list(REVIEW_FILES)
     assert json.loads(first["summary.json"])["receipt"] == receipt
@@ -76,6 +78,15 @@ def test_geojson_is_in_degrees_and_names_the_layer(tmp_path: Path) -> None:
     assert data["features"][0]["properties"]["voltage_v"] is None
 
 
+def test_the_receipt_of_geojson_is_an_object(tmp_path: Path) -> None:
+    review = example_review(1)
+    receipt = make_receipt(review.site, command="find")
+    write_results(tmp_path / "r.geojson", {"hookups": review.hookups}, metadata=receipt_metadata(receipt))
+    data = json.loads((tmp_path / "r.geojson").read_text(encoding="utf-8"))
+    assert data["receipt"] == receipt
+    assert data["caution"] == CAUTION
+
+
 def test_geojson_of_rows_without_geometry(tmp_path: Path) -> None:
     review = example_review(1)
     table = review.strategy.set_geometry([None] * len(review.strategy), crs=METRIC)
@@ -88,6 +99,7 @@ def test_a_trace_is_one_file_with_its_receipt(tmp_path: Path) -> None:
     review = example_review(1)
     trace = SimpleNamespace(**{name: empty_table(name, METRIC) for name in ("sections", "stations", "bleed_paths")})
     write_trace(trace, tmp_path / "t.gpkg", receipt=make_receipt(review.site, command="trace"))
-    assert [layer for layer, _ in pyogrio.list_layers(tmp_path / "t.gpkg")] == ["sections", "stations", "bleed_paths"]
+    layers = [layer for layer, _ in pyogrio.list_layers(tmp_path / "t.gpkg")]
+    assert layers == ["sections", "stations", "bleed_paths", STYLE_TABLE]
     metadata = pyogrio.read_info(tmp_path / "t.gpkg", layer="sections")["dataset_metadata"]
     assert json.loads(metadata["receipt"])["command"] == "trace"
