@@ -12,6 +12,7 @@ from corridor.errors import OutputError
 __all__ = ["write_geojson"]
 
 _LONGITUDE_LATITUDE = "EPSG:4326"  # RFC 7946 knows no other
+_RECEIPT = "receipt"
 _DEGREE_GRID = 1e-8  # about a millimetre
 
 
@@ -41,9 +42,14 @@ def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[st
         frame = frame.set_geometry(shapely.set_precision(frame.geometry.to_numpy(), _DEGREE_GRID, mode="pointwise"))
         for feature in json.loads(frame.to_json(drop_id=True, na="null"))["features"]:
             features.append({**feature, "properties": {"layer": name, **feature["properties"]}})
-    collection = {"type": "FeatureCollection", **metadata, "features": features}
+    collection = {"type": "FeatureCollection", **_members(metadata), "features": features}
     try:
         path.write_text(json.dumps(collection, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
     except OSError as error:
         message = f"can't write {path}: {error.strerror or error}"
         raise OutputError(message) from error
+
+
+def _members(metadata: Mapping[str, str]) -> dict[str, Any]:
+    """Return the metadata as members of the collection: the receipt, JSON already, as the object it is."""
+    return {key: json.loads(text) if key == _RECEIPT else text for key, text in metadata.items()}
