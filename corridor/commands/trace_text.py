@@ -21,8 +21,8 @@ _JUNCTION = re.compile(r"junction:(?P<a>.+)@(?P<at_a>[\d.]+):(?P<b>.+)@(?P<at_b>
 _LINES_SHOWN = 20
 _PATHS_SHOWN = 12
 _TABLE_NOTE = (
-    "Currents: where each line carries most. Grades: the worst anywhere along it (nominal, and in any case solved), "
-    "not of that place."
+    "Currents: where each line carries most. Grades: the worst anywhere along it (in the nominal case, and over all "
+    "cases solved), not those of that place."
 )
 
 
@@ -67,14 +67,14 @@ def trace_lines(trace: Any, site: Site, equipment: Equipment, *, verbose: bool =
     table = line_table(trace.sections)
     shown = table if verbose else table[:_LINES_SHOWN]
     base = "output" if hookup.get("mode") == "direct" else "target's current"
-    head = ("line", "strongest mA", "low", "high", f"of the {base}", "grade along it", "in any case", "")
+    head = ("line", "strongest mA", "low", "high", f"of the {base}", "grade, nominal", "grade, all cases", "")
     return [
         CAUTION,
         f"Hook-up {hookup['hookup_id']}: {ready}{missing}",
         f"Output: {', '.join(output)}{limit}",
         _equipment(equipment),
         "",
-        _TABLE_NOTE,
+        *wrapped(_TABLE_NOTE),
         *table_lines(head, shown),
         *([f"and {len(table) - len(shown)} more lines with less (--verbose)"] if len(shown) < len(table) else []),
         "",

@@ -117,7 +117,7 @@ def test_the_table_says_that_current_and_grade_are_not_of_one_place() -> None:
     lines = trace_lines(_trace(), SITE, EQUIPMENT)
     text = " ".join(" ".join(lines).split())
     assert "Currents: where each line carries most. Grades: the worst anywhere along it" in text
-    assert "grade along it" in next(line for line in lines if line.startswith("line "))
+    assert "grade, all cases" in next(line for line in lines if line.startswith("line "))
 
 
 @pytest.mark.parametrize(("mode", "base"), [("direct", "of the output"), ("clamp", "of the target's current")])
