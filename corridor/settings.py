@@ -9,6 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from corridor.constants import FREQUENCY_MAX_HZ, FREQUENCY_MIN_HZ
 from corridor.errors import EquipmentError, SettingsError
+from corridor.tomlfile import mistakes, read_toml
 
 __all__ = ["Equipment", "Settings", "equipment_profiles", "load_equipment", "load_settings"]
 
@@ -56,11 +57,11 @@ class SoilSettings(_Part):
 class SolverSettings(_Part):
     """Section lengths, growth and limits of the tone solution."""
 
-    section_max_m: Positive = 3.0
-    section_close_m: Positive = 1.0  # near crossings, bonds, grounds and ends
+    section_max_m: Positive = 4.0
+    section_close_m: Positive = 2.0  # near crossings, bonds, grounds and ends
     section_min_m: Positive = 0.3  # shorter pieces are merged with their neighbour
     close_distance_m: Positive = 3.0  # how near counts as near
-    gamma_step: Positive = 0.1  # section length times the propagation constant
+    gamma_step: Positive = 0.15  # section length times the propagation constant
     leaving_share: Share = 0.02  # growth stops when no more than this share of the output leaves the network solved
     growth_step_m: Positive = 40.0
     growth_max_m: Positive = 1000.0
@@ -188,11 +189,12 @@ def load_settings(path: str | Path | None) -> Settings:
     """
     if path is None:
         return Settings()
-    data = _toml(Path(path), "settings")
+    data = read_toml(Path(path), "settings", error=SettingsError)
     try:
         return Settings.model_validate(data)
     except ValidationError as error:
-        raise SettingsError(_mistakes(f"settings file {path}", error)) from None
+        message = f"settings file {path}: {mistakes(error, Settings, data=data)}; correct it there"
+        raise SettingsError(message) from None
 
 
 def equipment_profiles() -> tuple[str, ...]:
@@ -213,28 +215,16 @@ def load_equipment(name: str | Path | None) -> Equipment:
     if key in builtin:
         data = builtin[key] | {"name": key, "generic": True}
     elif Path(key).is_file():
-        data = {"name": Path(key).stem} | _toml(Path(key), "equipment")
+        data = {"name": Path(key).stem} | read_toml(Path(key), "equipment", error=EquipmentError)
     else:
         message = f"expected an equipment profile ({', '.join(sorted(builtin))}) or a TOML file, got {key!r}"
         raise EquipmentError(message)
     try:
         return Equipment.model_validate(data)
     except ValidationError as error:
-        raise EquipmentError(_mistakes(f"equipment {key}", error)) from None
+        message = f"equipment {key}: {mistakes(error, Equipment, data=data)}; correct it there"
+        raise EquipmentError(message) from None
 
 
 def _builtin() -> dict[str, dict[str, Any]]:
     return tomllib.loads(resources.files("corridor.data").joinpath("equipment.toml").read_text(encoding="utf-8"))
-
-
-def _toml(path: Path, what: str) -> dict[str, Any]:
-    try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        message = f"expected a readable TOML {what} file, {path}: {error}"
-        raise SettingsError(message) from None
-
-
-def _mistakes(where: str, error: ValidationError) -> str:
-    mistakes = [f"{'.'.join(map(str, e['loc'])) or 'file'}: {e['msg']} (got {e['input']!r})" for e in error.errors()]
-    return f"{where}: " + "; ".join(mistakes)

@@ -2,7 +2,6 @@
 
 import difflib
 import re
-import tomllib
 from pathlib import Path
 from typing import Any, Self
 
@@ -17,6 +16,7 @@ from corridor.site.findings import FEATURE
 from corridor.site.tables import word_key
 from corridor.site.units import unit_factor
 from corridor.site.values import as_text, numbers
+from corridor.tomlfile import mistakes, read_toml
 
 __all__ = ["FieldMap", "LayerMap", "load_fieldmap", "map_layer"]
 
@@ -40,8 +40,8 @@ class ColumnMap(BaseModel):
         if pattern is not None:
             try:
                 re.compile(pattern)
-            except re.error as error:
-                message = f"not a regular expression: {error}"
+            except re.error:
+                message = "expected a regular expression: check its brackets and backslashes"
                 raise ValueError(message) from None
         return pattern
 
@@ -116,16 +116,11 @@ def load_fieldmap(fieldmap: str | Path | FieldMap | None) -> FieldMap:
     if fieldmap is None:
         return FieldMap(layers={})
     path = Path(fieldmap)
+    data = read_toml(path, "field map", error=FieldMapError)
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
         return FieldMap.model_validate(data)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        message = f"expected a readable TOML field map, {path}: {error}"
-        raise FieldMapError(message) from None
     except ValidationError as error:
-        told = [f"{'.'.join(map(str, e['loc'])) or 'file'}: {e['msg'].removeprefix('Value error, ')}"
-                for e in error.errors()]  # fmt: skip
-        message = f"field map {path}: " + "; ".join(told)
+        message = f"field map {path}: {mistakes(error, FieldMap, data=data)}; correct it there"
         raise FieldMapError(message) from None
 
 

@@ -62,8 +62,11 @@ def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
     try:
         names = [str(name) for name, _ in pyogrio.list_layers(path)]
         layers = {name: _layer(path, name) for name in names}
-    except (RuntimeError, UnicodeDecodeError) as error:  # every error of pyogrio is a RuntimeError
-        message = f"expected a vector file (GeoPackage or another that OGR reads), {path} is none: {error}"
+    except (RuntimeError, UnicodeDecodeError):  # every error of pyogrio is a RuntimeError
+        message = (
+            f"expected a vector file (GeoPackage or another that OGR reads), {path} is none, or is damaged; "
+            "check that it is the right file and opens elsewhere"
+        )
         raise InputError(message) from None
     if not layers:
         message = f"expected a vector file with at least one layer, {path} has none"
