@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import Any
 
@@ -28,7 +29,7 @@ def make_receipt(
     Parameters
     ----------
     site : Site
-        Its ``sources`` are listed with SHA-256 and date of last change.
+        Its ``sources`` are listed with SHA-256 and date of last change, its field map with SHA-256 and content.
     command : str
         What made the result.
     settings, equipment : optional
@@ -39,7 +40,7 @@ def make_receipt(
     Returns
     -------
     dict
-        program, version, command, options, caution, inputs, crs, accounting, settings, equipment and seed.
+        program, version, command, options, caution, inputs, fieldmap, crs, accounting, settings, equipment and seed.
     """
     used = settings if settings is not None else Settings()
     return {
@@ -51,6 +52,7 @@ def make_receipt(
         "inputs": [
             {"path": s.path, "sha256": s.sha256, "modified": s.modified, "layers": list(s.layers)} for s in site.sources
         ],
+        "fieldmap": asdict(site.fieldmap) if site.fieldmap else None,
         "crs": site.crs.to_string(),
         "accounting": json.loads(site.accounting.to_json(orient="records")),
         "settings": used.model_dump(mode="json"),

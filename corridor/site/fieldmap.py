@@ -13,12 +13,14 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from corridor.dictionary import INPUT_TABLES, Table
 from corridor.errors import FieldMapError
 from corridor.site.findings import FEATURE
+from corridor.site.model import MapUsed
+from corridor.site.sources import file_hash
 from corridor.site.tables import word_key
 from corridor.site.units import unit_factor
 from corridor.site.values import as_text, numbers
 from corridor.tomlfile import mistakes, read_toml
 
-__all__ = ["FieldMap", "LayerMap", "load_fieldmap", "map_layer"]
+__all__ = ["FieldMap", "LayerMap", "load_fieldmap", "map_layer", "map_used"]
 
 _SHORT_NAME = 10  # a shapefile cuts its column names to this many characters
 _STRICT = ConfigDict(frozen=True, extra="forbid")
@@ -122,6 +124,22 @@ def load_fieldmap(fieldmap: str | Path | FieldMap | None) -> FieldMap:
     except ValidationError as error:
         message = f"field map {path}: {mistakes(error, FieldMap, data=data)}; correct it there"
         raise FieldMapError(message) from None
+
+
+def map_used(fieldmap: str | Path | FieldMap | None, plan: FieldMap) -> MapUsed | None:
+    """Describe a field map as given, and as read from there; None where none was given.
+
+    Raises
+    ------
+    OSError
+        If its file can't be opened.
+    """
+    if fieldmap is None:
+        return None
+    content = plan.model_dump(mode="json", exclude_defaults=True)
+    if isinstance(fieldmap, FieldMap):
+        return MapUsed(path=None, sha256=None, content=content)
+    return MapUsed(path=str(fieldmap), sha256=file_hash(Path(fieldmap)), content=content)
 
 
 def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: str) -> gpd.GeoDataFrame:

@@ -1,12 +1,13 @@
 """The site: every record of a place, read, mapped, repaired and accounted for."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
 
-__all__ = ["Site", "Source"]
+__all__ = ["MapUsed", "Site", "Source"]
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,15 @@ class Source:
 
 
 @dataclass(frozen=True)
+class MapUsed:
+    """The field map that records were read with: file as given, SHA-256 (None: made in code) and content."""
+
+    path: str | None
+    sha256: str | None
+    content: dict[str, Any]
+
+
+@dataclass(frozen=True)
 class Site:
     """Records of one place in one projected CRS in metres.
 
@@ -27,7 +37,7 @@ class Site:
     ``<column>_src`` for each mapped column, ``<column>_low`` and ``<column>_high`` for each real one that was filled
     or ranged (always for depth_m and diameter_mm), ``assumed`` (bool) and ``assumed_columns`` (text).
     ``accounting`` has a row per source layer: layer, features_in, used, repaired, set_aside
-    (features_in = used + set_aside; repaired counts among used).
+    (features_in = used + set_aside; repaired counts among used). ``fieldmap`` is None where none was given.
     """
 
     lines: gpd.GeoDataFrame
@@ -42,3 +52,4 @@ class Site:
     accounting: pd.DataFrame
     sources: tuple[Source, ...]
     crs: CRS
+    fieldmap: MapUsed | None = None

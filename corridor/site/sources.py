@@ -14,7 +14,7 @@ from corridor.errors import InputError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.site.model import Source
 
-__all__ = ["file_labels", "read_layers", "read_ogr", "source_of"]
+__all__ = ["file_hash", "file_labels", "read_layers", "read_ogr", "source_of"]
 
 
 def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
@@ -98,10 +98,17 @@ def source_of(path: Path, layers: Iterable[str]) -> Source:
         If the file can't be opened.
     """
     changed = datetime.fromtimestamp(path.stat().st_mtime, tz=UTC).isoformat(timespec="seconds")
-    return Source(path=str(path), sha256=_hash(path), modified=changed, layers=tuple(layers))
+    return Source(path=str(path), sha256=file_hash(path), modified=changed, layers=tuple(layers))
 
 
-def _hash(path: Path) -> str:
+def file_hash(path: Path) -> str:
+    """Return the SHA-256 of a file's bytes, or of those of a folder's files in the order of their names.
+
+    Raises
+    ------
+    OSError
+        If a file can't be opened.
+    """
     digest = hashlib.sha256()
     # a folder is a source too (some formats are one): its files in the order of their names
     for part in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]:

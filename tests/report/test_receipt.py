@@ -1,14 +1,18 @@
 """The receipt: inputs, settings, equipment and caution, and no time of its own."""
 
+import hashlib
 import json
 from dataclasses import replace
+from pathlib import Path
 
 from corridor import __version__
 from corridor.frames import CAUTION
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.settings import Settings, load_equipment
+from corridor.site import FieldMap, read_site
 from corridor.site.model import Source
 from tests.builders import make_site
+from tests.site.records import line, write
 
 LINES = [{"line_id": "A", "geometry": [(0, 0), (10, 0)]}]
 SOURCES = (
@@ -35,6 +39,23 @@ def test_it_names_everything_the_result_rests_on() -> None:
     assert receipt["equipment"]["name"] == "small_output"
     assert receipt["equipment_note"] == "generic equipment (small_output)"
     assert receipt["accounting"] == [{"layer": "lines", "features_in": 1, "used": 1, "repaired": 0, "set_aside": 0}]
+
+
+def test_the_field_map_is_part_of_what_it_rests_on(tmp_path: Path) -> None:
+    records = write(tmp_path, lines=[line()])
+    text = '[layers.lines]\ntable = "lines"\n[layers.lines.constants]\nowner = "Works"\n'
+    path = tmp_path / "map.toml"
+    path.write_text(text, encoding="utf-8")
+    receipt = make_receipt(read_site(records, fieldmap=path), command="check")
+    content = {"layers": {"lines": {"table": "lines", "constants": {"owner": "Works"}}}}
+    assert receipt["fieldmap"] == {
+        "path": str(path), "sha256": hashlib.sha256(text.encode()).hexdigest(), "content": content
+    }  # fmt: skip
+    plan = FieldMap.model_validate(content)
+    in_code = make_receipt(read_site(records, fieldmap=plan), command="check")["fieldmap"]
+    assert in_code == {"path": None, "sha256": None, "content": content}
+    assert make_receipt(read_site(records), command="check")["fieldmap"] is None
+    assert json.loads(receipt_metadata(receipt)["receipt"])["fieldmap"]["content"] == content
 
 
 def test_it_is_plain_data_and_the_same_again() -> None:
