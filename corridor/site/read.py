@@ -1,7 +1,7 @@
 """Reading a site: every layer of every file, mapped, reprojected, repaired, filled and accounted for."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -17,13 +17,13 @@ from corridor.frames import stamp, table_frame
 from corridor.settings import Settings
 from corridor.site.accounting import account
 from corridor.site.defaults import fill_defaults
-from corridor.site.fieldmap import FieldMap, LayerMap, load_fieldmap, map_layer
+from corridor.site.fieldmap import FieldMap, LayerMap, load_fieldmap, map_layer, map_used
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.grounds import infer_grounds
 from corridor.site.identity import check_references, drop_duplicates, nearest_part, unique_ids
 from corridor.site.missing import tell_missing
 from corridor.site.model import Site, Source
-from corridor.site.reference import layer_crs, reproject, site_crs
+from corridor.site.reference import check_in_range, layer_crs, reproject, site_crs
 from corridor.site.repair import repair_geometry
 from corridor.site.snapping import snap_lines
 from corridor.site.sources import file_labels, read_layers, source_of
@@ -74,7 +74,7 @@ def read_site(
     InputError
         If a file is missing or isn't a vector file, or there are no lines.
     CrsError
-        If a layer has no CRS and none is stated, or a name isn't one.
+        If a layer has no CRS and none is stated, a name isn't one, or coordinates can't be in it.
     FieldMapError
         If the field map names a layer or column that isn't there.
     """
@@ -87,7 +87,8 @@ def read_site(
     tables = {name: _table(name, placed, site_reference, findings) for name in INPUT_TABLES}
     if tables["lines"].empty:
         raise InputError(_no_lines(files, layers))
-    return _assemble(tables, layers, sources, findings=findings, crs=site_reference, settings=settings)
+    site = _assemble(tables, layers, sources, findings=findings, crs=site_reference, settings=settings)
+    return replace(site, fieldmap=map_used(fieldmap, plan))
 
 
 def _open(files: list[Path], plan: FieldMap) -> tuple[list[_Layer], tuple[Source, ...]]:
@@ -125,6 +126,7 @@ def _place(layers: list[_Layer], crs: str | CRS | None, findings: Findings) -> t
         own = layer_crs(layer.frame, mapped=layer.plan.crs if layer.plan else None, stated=crs,
                         where=layer.where, findings=findings)  # fmt: skip
         frame = layer.frame.set_crs(own, allow_override=True)
+        check_in_range(frame, where=layer.where)
         mapped.append(_Layer(layer.where, layer.table, layer.plan, _labelled(frame, layer)))
     if not any(layer.table is INPUT_TABLES["lines"] for layer in mapped):
         message = (

@@ -3,14 +3,17 @@
 from collections.abc import Sequence
 
 import geopandas as gpd
+import numpy as np
+import shapely
 from pyproj import CRS
 from pyproj.exceptions import CRSError as ProjError
 
 from corridor.errors import CrsError
 from corridor.site.findings import Findings
 
-__all__ = ["in_metres", "layer_crs", "reproject", "site_crs"]
+__all__ = ["check_in_range", "in_metres", "layer_crs", "reproject", "site_crs"]
 
+_FULL_TURN_DEG, _POLE_DEG = 360.0, 90.0
 # metres on the map, not on the ground: off by 1/cos(latitude)
 _STRETCHED = ("popular visualisation", "mercator (variant", "equidistant cylindrical", "plate carr")
 
@@ -62,6 +65,34 @@ def layer_crs(
     told = f"{where}: the layer has no coordinate reference system, {crs.to_string()} was stated for it"
     findings.add("crs_stated", told, action="used as stated", source=where)
     return crs
+
+
+def check_in_range(frame: gpd.GeoDataFrame, *, where: str) -> None:
+    """Refuse a layer in degrees whose coordinates can't be degrees: its CRS is another one.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        The layer in the CRS found for it; one without CRS or coordinates passes.
+    where : str
+        File and layer, for the message.
+
+    Raises
+    ------
+    CrsError
+        If no coordinate lies in the range of longitude and latitude.
+    """
+    if frame.crs is None or not _horizontal(CRS(frame.crs)).is_geographic:
+        return
+    x, y = shapely.get_coordinates(frame.geometry.array).T
+    known = np.isfinite(x) & np.isfinite(y)
+    if known.any() and not ((np.abs(x) <= _FULL_TURN_DEG) & (np.abs(y) <= _POLE_DEG))[known].any():
+        name, got = CRS(frame.crs).to_string(), f"{x[known][0]:.12g}, {y[known][0]:.12g}"
+        message = (
+            f"{where}: expected longitudes and latitudes, as {name} has them, got coordinates such as {got}; state the CRS that they are in (crs in the layer's block of a "
+            "field map, or --crs where the file states none)"
+        )
+        raise CrsError(message)
 
 
 def site_crs(frames: Sequence[gpd.GeoDataFrame]) -> CRS:

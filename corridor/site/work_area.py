@@ -13,7 +13,7 @@ from corridor.errors import InputError
 from corridor.frames import table_frame
 from corridor.site.findings import Findings
 from corridor.site.model import Site
-from corridor.site.reference import layer_crs
+from corridor.site.reference import check_in_range, layer_crs
 from corridor.site.sources import read_layers, source_of
 
 __all__ = ["with_work_area"]
@@ -43,7 +43,7 @@ def with_work_area(site: Site, path: str | Path, *, crs: str | CRS | None = None
     InputError
         If the file can't be read or holds no valid polygon.
     CrsError
-        If a layer with polygons has no CRS and none is stated.
+        If a layer with polygons has no CRS and none is stated, or its coordinates can't be in it.
     """
     file = Path(path)
     layers = {name: frame[~_empty(frame)] for name, frame in read_layers(file).items()}
@@ -74,5 +74,6 @@ def _polygons(frame: gpd.GeoDataFrame, *, where: str, crs: str | CRS | None) -> 
     """Return the valid polygons of one layer; a multipart one stays one row."""
     own = layer_crs(frame, mapped=None, stated=crs, where=where, findings=Findings())
     kept = frame[frame.geometry.geom_type.isin(_KINDS)].set_crs(own, allow_override=True)
+    check_in_range(kept, where=where)
     kept["geometry"] = shapely.force_2d(shapely.make_valid(kept.geometry.to_numpy()))
     return kept[kept.geometry.geom_type.isin(_KINDS)]

@@ -8,9 +8,9 @@ from pyproj import CRS
 from shapely import LineString, Point
 
 from corridor.errors import CrsError
-from corridor.site import read_site
+from corridor.site import FieldMap, read_site
 from corridor.site.findings import Findings
-from corridor.site.reference import in_metres, layer_crs, reproject, site_crs
+from corridor.site.reference import check_in_range, in_metres, layer_crs, reproject, site_crs
 from tests.site.records import checked, codes, course, found, line, messages, write
 
 UTM = CRS.from_epsg(32631)
@@ -44,6 +44,26 @@ def test_the_first_metric_layer_sets_the_site() -> None:
 
 def test_without_a_metric_layer_the_utm_zone_of_the_place_is_taken() -> None:
     assert site_crs([layer(None), layer(DEGREES), layer(DEGREES, Point(3.0, 54.1))]) == UTM
+
+
+def test_metres_that_are_called_degrees_are_refused(tmp_path: Path) -> None:
+    records = write(tmp_path, lines=[line(), line("W-2", (0, 5), (9, 5))])
+    plan = FieldMap.model_validate({"layers": {"lines": {"table": "lines", "crs": "EPSG:4326"}}})
+    told = (
+        r"records.gpkg:lines: expected longitudes and latitudes, as EPSG:4326 has them, got .* 500000, 6000000; state"
+    )
+    with pytest.raises(CrsError, match=told):
+        read_site(records, fieldmap=plan)
+    write(tmp_path, name="own.gpkg", crs="EPSG:4326", lines=[line()])
+    with pytest.raises(CrsError, match="own.gpkg:lines: expected longitudes"):
+        read_site(tmp_path / "own.gpkg")
+
+
+def test_a_layer_passes_with_one_place_in_range_or_none_at_all() -> None:
+    check_in_range(layer(DEGREES, Point(3, 54), Point(5e5, 6e6), None), where="f:a")
+    check_in_range(layer(DEGREES, None), where="f:a")
+    check_in_range(layer(None, Point(5e5, 6e6)), where="f:a")
+    check_in_range(layer(UTM, Point(5e5, 6e6)), where="f:a")
 
 
 def test_no_place_at_all_is_refused() -> None:
