@@ -89,8 +89,8 @@ def check_in_range(frame: gpd.GeoDataFrame, *, where: str) -> None:
     if known.any() and not ((np.abs(x) <= _FULL_TURN_DEG) & (np.abs(y) <= _POLE_DEG))[known].any():
         name, got = CRS(frame.crs).to_string(), f"{x[known][0]:.12g}, {y[known][0]:.12g}"
         message = (
-            f"{where}: expected longitudes and latitudes, as {name} has them, got coordinates such as {got}; state the CRS that they are in (crs in the layer's block of a "
-            "field map, or --crs where the file states none)"
+            f"{where}: expected longitudes and latitudes, as {name} has them, got coordinates such as {got}; "
+            "state the CRS that they are in (crs in the layer's block of a field map, or --crs where the file states none)"
         )
         raise CrsError(message)
 

@@ -55,7 +55,7 @@ def test_metres_that_are_called_degrees_are_refused(tmp_path: Path) -> None:
     with pytest.raises(CrsError, match=told):
         read_site(records, fieldmap=plan)
     write(tmp_path, name="own.gpkg", crs="EPSG:4326", lines=[line()])
-    with pytest.raises(CrsError, match="own.gpkg:lines: expected longitudes"):
+    with pytest.raises(CrsError, match=r"own\.gpkg:lines: expected longitudes"):
         read_site(tmp_path / "own.gpkg")
 
 

@@ -69,6 +69,11 @@ def test_a_missing_file_is_an_error(tmp_path: Path) -> None:
         with_work_area(_site(), tmp_path / "no.gpkg")
 
 
+def test_metres_that_are_called_degrees_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(CrsError, match="expected longitudes and latitudes"):
+        with_work_area(_site(), _file(tmp_path / "dig.gpkg", [SHAPES[0]], crs=4326))
+
+
 @pytest.mark.filterwarnings("ignore:'crs' was not provided")
 def test_the_crs_is_never_guessed(tmp_path: Path) -> None:
     path = _file(tmp_path / "dig.gpkg", SHAPES, crs=None)
