@@ -33,10 +33,11 @@ class _Block:
 
     def lines(self, item_lines: int) -> list[str]:
         said = wrapped(self.head, lines_max=max(item_lines, 2)) if self.head else []
+        indent = _INDENT if self.head else ""
         for item in self.items[: self.shown]:
-            said += wrapped(item, indent=_INDENT, lines_max=item_lines)
+            said += wrapped(item, indent=indent, lines_max=item_lines)
         rest = len(self.items) - self.shown
-        return [*said, f"{_INDENT}and {rest} {self.more}"] if rest else said
+        return [*said, f"{indent}and {rest} {self.more}"] if rest else said
 
 
 def summary_lines(review: Any, *, files: Iterable[str] = (), folder: str = "") -> list[str]:

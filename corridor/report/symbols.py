@@ -47,7 +47,7 @@ GRADE_SYMBOLS = {
     "masked": Symbol("X", "masked: another line's peak is higher"),
     "faint": Symbol("d", "faint: too little tone to use"),
     # a star, large and always filled: nothing else on the map has its shape, least of all a place to hook up
-    "untraceable": Symbol("*", "untraceable: a recorded line that tone\ncan't show; it is still there", area=72.0),
+    "untraceable": Symbol("*", "untraceable: a recorded line that tone\ncan't show; it is still there", area=110.0),
 }
 GRADES_FIRST = ("untraceable", "masked", "pulled", "faint", "readable")
 """Grades by what a crew must know first: where the cases differ, a wrong mark matters more than too little tone."""
