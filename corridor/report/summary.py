@@ -135,7 +135,7 @@ def _untraceable(facts: Mapping[str, Any]) -> _Block:
 def _wrong_lines(facts: Mapping[str, Any]) -> _Block:
     wrong = list(facts["wrong_line"])
     if not wrong:
-        return _Block("Lines where a crew would mark the wrong one: none predicted")
+        return _Block(f"Lines where a crew would mark the wrong one: {_none(facts, 'none predicted')}")
     head = f"Lines where a crew would mark the wrong one ({len(wrong)}):"
     return _Block(head, wrong, min(len(wrong), _WRONG_MAX), more="more: see layer strategy")
 
@@ -143,9 +143,14 @@ def _wrong_lines(facts: Mapping[str, Any]) -> _Block:
 def _partners(facts: Mapping[str, Any]) -> _Block:
     items = [_partner(partner) for partner in facts["partners"]]
     if not items:
-        return _Block("Bleed partners: none above the threshold")
+        return _Block(f"Bleed partners: {_none(facts, 'none above the threshold')}")
     shown = min(len(items), _PARTNERS_MAX)
     return _Block("Strongest bleed partners:", items, shown, more="more: see layer bleed_paths")
+
+
+def _none(facts: Mapping[str, Any], words: str) -> str:
+    """Return the words for an empty list; where nothing was solved, an empty list says nothing."""
+    return words if facts["sections"] else "not predicted"
 
 
 def _partner(partner: Mapping[str, Any]) -> str:

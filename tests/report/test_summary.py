@@ -113,7 +113,11 @@ def test_a_partner_says_under_which_hookup() -> None:
 
 
 def test_without_a_ready_hookup_nothing_was_solved() -> None:
-    lines = _lines(sections=0, frequencies_hz=[], ready=0, reach="nothing solved", soil="not solved")
+    lines = _lines(
+        sections=0, frequencies_hz=[], ready=0, reach="nothing solved", soil="not solved", wrong_line=[], partners=[]
+    )
+    assert "Lines where a crew would mark the wrong one: not predicted" in lines
+    assert "Bleed partners: not predicted" in lines
     assert "Nothing solved: no hook-up is ready" in lines
     assert not any(line.startswith(("Solved", "Reach")) for line in lines)
 
