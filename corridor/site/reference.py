@@ -90,7 +90,7 @@ def check_in_range(frame: gpd.GeoDataFrame, *, where: str) -> None:
         name, got = CRS(frame.crs).to_string(), f"{x[known][0]:.12g}, {y[known][0]:.12g}"
         message = (
             f"{where}: expected longitudes and latitudes, as {name} has them, got coordinates such as {got}; "
-            "state the CRS that they are in: crs in the layer's block of a field map, or --crs where the file states none"
+            "state the CRS they are in: crs in the layer's block of a field map, or --crs where the file states none"
         )
         raise CrsError(message)
 
