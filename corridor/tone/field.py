@@ -213,17 +213,20 @@ def _leak_points(a: Any, t: Any, rule: Any) -> Any:  # pragma: no cover - compil
 
 
 @numba.njit(cache=True, parallel=True, error_model="numpy")
-def _direct_kernel(points: Any, axis: Any, start: Any, end: Any) -> Any:  # pragma: no cover - compiled
+def _direct_kernel(points: Any, axis: Any, sections: Any) -> Any:  # pragma: no cover - compiled
     """Fill the three matrices of the real field; z is height, so section depths enter with the sign turned."""
+    start, end, reach = sections
     n_points, n = points.shape[0], start.shape[0]
-    h_i = np.empty((n_points, n))
-    h_q = np.empty((n_points, n))
-    v_i = np.empty((n_points, n))
+    h_i = np.zeros((n_points, n))
+    h_q = np.zeros((n_points, n))
+    v_i = np.zeros((n_points, n))
     for p in numba.prange(n_points):
         x, y, z = points[p, 0], points[p, 1], points[p, 2]
         e_x, e_y = axis[p, 0], axis[p, 1]
         for j in range(n):
             ax, ay, az = x - start[j, 0], y - start[j, 1], z + start[j, 2]
+            if ax * ax + ay * ay > reach[j] * reach[j]:
+                continue
             bx, by, bz = x - end[j, 0], y - end[j, 1], z + end[j, 2]
             ra = math.sqrt(ax * ax + ay * ay + az * az)
             rb = math.sqrt(bx * bx + by * by + bz * bz)
@@ -250,18 +253,20 @@ def _direct_kernel(points: Any, axis: Any, start: Any, end: Any) -> Any:  # prag
 
 
 @numba.njit(cache=True, parallel=True, error_model="numpy")
-def _image_kernel(points: Any, axis: Any, ends: Any, image_depth: Any) -> Any:  # pragma: no cover - compiled
+def _image_kernel(points: Any, axis: Any, sections: Any, image_depth: Any) -> Any:  # pragma: no cover - compiled
     """Fill the three matrices of minus the field with every depth moved to depth + image_depth, complex."""
-    start, end = ends
+    start, end, reach = sections
     n_points, n = points.shape[0], start.shape[0]
-    h_i = np.empty((n_points, n), dtype=np.complex128)
-    h_q = np.empty((n_points, n), dtype=np.complex128)
-    v_i = np.empty((n_points, n), dtype=np.complex128)
+    h_i = np.zeros((n_points, n), dtype=np.complex128)
+    h_q = np.zeros((n_points, n), dtype=np.complex128)
+    v_i = np.zeros((n_points, n), dtype=np.complex128)
     im, least = image_depth.imag, abs(image_depth)
     for p in numba.prange(n_points):
         e_x, e_y = axis[p, 0], axis[p, 1]
         for j in range(n):
             ax, ay = points[p, 0] - start[j, 0], points[p, 1] - start[j, 1]
+            if ax * ax + ay * ay > reach[j] * reach[j]:
+                continue
             az = points[p, 2] + start[j, 2] + image_depth.real
             tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], start[j, 2] - end[j, 2]
             # |1.5/gamma| is the least distance to the image: short against it, the middle stands for the section;
@@ -329,7 +334,9 @@ def _checked(
     return points, across, start, end
 
 
-def field_matrices(points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *, axis: ArrayLike) -> SurfaceField:
+def field_matrices(
+    points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *, axis: ArrayLike, reach_m: ArrayLike = math.inf
+) -> SurfaceField:
     """Return the field above ground per ampere of section current and per ampere of leak.
 
     A section carries its current uniformly and leaks it uniformly. The leak's soil current spreads round the vertical
@@ -346,6 +353,8 @@ def field_matrices(points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *,
         the leak of a sloping one is good to 1e-3 up to three metres.
     axis : array_like, shape (p, 2)
         Horizontal unit vector along which the horizontal component is taken.
+    reach_m : array_like, m, a number or shape (n,)
+        Sections that begin farther from a point in plan are left out there.
 
     Returns
     -------
@@ -362,11 +371,21 @@ def field_matrices(points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *,
     Biot and Savart's law for a straight piece, and Ampere's law; textbook forms.
     """
     points, across, start, end = _checked(points_m, start_m, end_m, axis)
-    return SurfaceField(*_direct_kernel(points, across, start, end))
+    return SurfaceField(*_direct_kernel(points, across, (start, end, _reaches(reach_m, len(start)))))
+
+
+def _reaches(reach_m: ArrayLike, count: int) -> NDArray[np.float64]:
+    return np.ascontiguousarray(np.broadcast_to(np.asarray(reach_m, dtype=float), (count,)))
 
 
 def eddy_matrices(
-    points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, *, axis: ArrayLike, gamma_per_m: complex
+    points_m: ArrayLike,
+    start_m: ArrayLike,
+    end_m: ArrayLike,
+    *,
+    axis: ArrayLike,
+    gamma_per_m: complex,
+    reach_m: ArrayLike = math.inf,
 ) -> SurfaceField:
     """Return what the eddy currents in the soil add to ``field_matrices``.
 
@@ -375,7 +394,7 @@ def eddy_matrices(
 
     Parameters
     ----------
-    points_m, start_m, end_m, axis
+    points_m, start_m, end_m, axis, reach_m
         As in ``field_matrices``.
     gamma_per_m : complex, 1/m
         Propagation constant of the soil, real part > 0.
@@ -400,4 +419,4 @@ def eddy_matrices(
         message = f"gamma_per_m must have a positive real part, got {gamma_per_m}"
         raise DomainError(message)
     image_depth = IMAGE_DEPTH_FACTOR / complex(gamma_per_m)
-    return SurfaceField(*_image_kernel(points, across, (start, end), image_depth))
+    return SurfaceField(*_image_kernel(points, across, (start, end, _reaches(reach_m, len(start))), image_depth))

@@ -26,7 +26,7 @@ __all__ = ["Prediction", "peak_owners", "predict"]
 
 Real = NDArray[np.float64]
 
-REACH_M = 30.0  # sections farther from the line than this add under 2 % of its field; electrodes always count
+REACH_M = 30.0  # sections farther from a station add under 2 % of the field; electrodes always count
 EDDY_NODES = 3
 
 
@@ -142,6 +142,7 @@ class _Fields:
 
     def __init__(self, model: ToneModel, stations: Stations, near: NDArray[np.int64], offsets: Real) -> None:
         self._start, self._end = model.start_m[near], model.end_m[near]
+        self._reach = np.where(model.electrode_mask[near], np.inf, REACH_M)
         self._xy, self._direction = stations.xy_m - model.origin_m, stations.direction
         self._offsets = offsets
         self._nodes = np.linspace(offsets[0], offsets[-1], EDDY_NODES)
@@ -149,7 +150,7 @@ class _Fields:
     def direct(self, height_m: float) -> SurfaceField:
         """Return the matrices at all offsets for one coil."""
         points, axis = profile_points(self._xy, self._direction, self._offsets, height_m=height_m)
-        return field_matrices(points, self._start, self._end, axis=axis)
+        return field_matrices(points, self._start, self._end, axis=axis, reach_m=self._reach)
 
     def add_eddies(
         self,
@@ -175,7 +176,14 @@ class _Fields:
                 part = currents[:, columns], leaks[:, columns]
                 for horizontal, vertical, target, height in coils:
                     points, axis = profile_points(self._xy, self._direction, self._nodes, height_m=height)
-                    eddy = eddy_matrices(points, self._start, self._end, axis=axis, gamma_per_m=complex(gamma))
+                    eddy = eddy_matrices(
+                        points,
+                        self._start,
+                        self._end,
+                        axis=axis,
+                        gamma_per_m=complex(gamma),
+                        reach_m=self._reach,
+                    )
                     horizontal[:, columns] += self._carry(weights, eddy, part, slice(None))
                     if vertical is not None and target is not None:
                         vertical[:, columns] += self._spread(weights, eddy.v_per_current @ part[0])
@@ -194,8 +202,8 @@ class _Fields:
     def _spread(self, weights: Real, at_nodes: NDArray[np.complex128]) -> NDArray[np.complex128]:
         """Carry values at the nodes of each profile to all its offsets."""
         count = at_nodes.shape[1]
-        profiles = at_nodes.reshape(len(self._xy), len(self._nodes), count)
-        return np.asarray(np.einsum("on,snk->sok", weights, profiles).reshape(-1, count))
+        profiles = np.ascontiguousarray(at_nodes).view(np.float64).reshape(len(self._xy), len(self._nodes), 2 * count)
+        return (weights @ profiles).reshape(-1, 2 * count).view(np.complex128)
 
 
 def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, frequency_hz: float) -> list[str | None]:

@@ -289,3 +289,20 @@ def test_no_sections_give_empty_matrices() -> None:
     empty = np.empty((0, 3))
     field = field_matrices([[0.0, 0.0, 0.1]], empty, empty, axis=[[0.0, 1.0]])
     assert [part.shape for part in field] == [(1, 0)] * 3
+
+
+def test_sections_out_of_reach_are_left_out_of_both_fields() -> None:
+    start, end = np.array([[0.0, 0.0, 1.0], [50.0, 0.0, 1.0]]), np.array([[2.0, 0.0, 1.0], [52.0, 0.0, 1.0]])
+    points, axis = np.array([[1.0, 0.5, 0.0]]), np.array([[0.0, 1.0]])
+    for near, whole in (
+        (
+            field_matrices(points, start, end, axis=axis, reach_m=30.0),
+            field_matrices(points, start, end, axis=axis),
+        ),
+        (
+            eddy_matrices(points, start, end, axis=axis, gamma_per_m=0.1 + 0.1j, reach_m=[30.0, np.inf]),
+            eddy_matrices(points, start, end, axis=axis, gamma_per_m=0.1 + 0.1j),
+        ),
+    ):
+        np.testing.assert_array_equal(near.h_per_current[:, 0], whole.h_per_current[:, 0])
+    assert (field_matrices(points, start, end, axis=axis, reach_m=30.0).h_per_leak[:, 1] == 0).all()
