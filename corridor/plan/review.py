@@ -15,6 +15,7 @@ from corridor.network.isolations import isolations
 from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.facts import review_facts
 from corridor.plan.grading import grade_hookups
+from corridor.plan.hookups import known_lines
 from corridor.plan.prepare import Connected, Prepared, connect, hookup_of, prepare
 from corridor.plan.strategy import build_strategy
 from corridor.settings import Equipment, Settings, load_equipment
@@ -199,10 +200,7 @@ def _targets(
     site: Site, area: Polygon | MultiPolygon | None, targets: Sequence[str] | None, utility: str | None
 ) -> list[str]:
     lines = site.lines[~site.lines["status"].isin(GONE)]
-    unknown = sorted(set(targets or ()) - set(lines["line_id"]))
-    if unknown:
-        message = f"expected targets among the lines of the records, got {unknown[0]!r}; corridor check lists them"
-        raise InputError(message)
+    known_lines(targets or (), site)
     inside = lines if area is None else lines[lines.intersects(area)]
     if inside.empty:
         message = "expected lines in the work area, got none: all lie outside; check its place and its CRS"

@@ -192,7 +192,7 @@ def test_no_work_area_offers_two_ways_out(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("options", "words"),
-    [(("--target", "Z-9"), ("Z-9", "targets")), (("--target-utility", "gas"), ("gas",))],
+    [(("--target", "Z-9"), ("Z-9", "line_id", "the nearest are")), (("--target-utility", "gas"), ("gas",))],
 )
 def test_a_target_that_is_not_there(
     options: tuple[str, ...], words: tuple[str, ...], records: Path, tmp_path: Path
