@@ -42,7 +42,8 @@ def review_facts(
         Bounds the lengths that shares of assumed values refer to.
     """
     states = hookups["ready"].value_counts()
-    waiting = hookups.loc[hookups["ready"] == "not_ready", "missing"].value_counts()
+    reasons = hookups.loc[hookups["ready"] == "not_ready", "reason"].str.replace(r"^\w+: ", "", regex=True)
+    waiting = reasons.value_counts().sort_index().sort_values(ascending=False, kind="stable")
     accounts = site.accounting[["features_in", "used", "set_aside", "repaired"]].sum()
     share, worst = _assumed(site, area)
     lines = site.lines.set_index("line_id")

@@ -43,9 +43,11 @@ class Sheet:
         parts = [part for part in shapely.get_parts(seen) if part.geom_type == "LineString" and part.length > 0]
         return max(parts, key=lambda part: part.length) if parts else None
 
-    def shows(self, x_m: float, y_m: float) -> bool:
-        """Whether a point lies on the map."""
-        return 0 <= x_m - self.west_m <= self.width_m and 0 <= y_m - self.south_m <= self.height_m
+    def shows(self, x_m: float, y_m: float, *, clear_pt: float = 0.0) -> bool:
+        """Whether a point lies on the map, this far (points on paper) from its edge."""
+        clear_m = clear_pt / self.points_per_m
+        east, north = x_m - self.west_m, y_m - self.south_m
+        return clear_m <= east <= self.width_m - clear_m and clear_m <= north <= self.height_m - clear_m
 
 
 def sheet_for(bounds_m: np.ndarray, *, figure_in: tuple[float, float], box: tuple[float, float, float, float]) -> Sheet:

@@ -16,10 +16,11 @@ from corridor.report.cartography import Sheet
 from corridor.report.labels import Label
 from corridor.report.symbols import HOOKUP_SYMBOLS, INK
 
-__all__ = ["HookUpMarks", "clumps", "draw_hookups", "number_text", "symbol_area"]
+__all__ = ["EDGE_CLEAR_PT", "HookUpMarks", "clumps", "draw_hookups", "number_text", "symbol_area"]
 
 _LARGE, _CLOSE, _SMALL = 110.0, 46.0, 13.0  # areas of symbols, square points
 _EDGE_PT = 1.6
+EDGE_CLEAR_PT = 7.0  # a hook-up nearer to the map's edge would be cut by it
 _NUMBER_PT = 5.8
 _BOXED_PT = 6.2
 
@@ -52,7 +53,10 @@ def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Ma
     HookUpMarks
     """
     ids = hookups["hookup_id"].astype(str).to_numpy()
-    shown = np.array([shape is not None and sheet.shows(shape.x, shape.y) for shape in hookups.geometry], dtype=bool)
+    shown = np.array(
+        [shape is not None and sheet.shows(shape.x, shape.y, clear_pt=EDGE_CLEAR_PT) for shape in hookups.geometry],
+        dtype=bool,
+    )
     large = shown & np.array([name in chosen for name in ids], dtype=bool)
     small = shown & ~large & hookups["ready"].eq("ready").to_numpy() & hookups["mode"].ne("induction").to_numpy()
     _scatter(axes, hookups[small], area=_SMALL, edge="#777777", width=0.7, zorder=5)

@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from corridor.frames import CAUTION
 from corridor.report.cartography import Sheet, add_north_arrow, add_scale_bar, sheet_for
 from corridor.report.colours import ColourTable, colour_table
-from corridor.report.hookup_marks import draw_hookups
+from corridor.report.hookup_marks import EDGE_CLEAR_PT, draw_hookups
 from corridor.report.labels import Label, Placed, place_labels
 from corridor.report.legend import add_legend
 from corridor.report.map_layers import (
@@ -123,7 +123,11 @@ def _chosen(content: MapContent, sheet: Sheet) -> dict[str, int]:
     used = set(content.stretches["hookup_id"].dropna().astype(str))
     rows = content.hookups[content.hookups["hookup_id"].astype(str).isin(used)]
     places = [
-        (shape is None or not sheet.shows(shape.x, shape.y), 0.0 if shape is None else -shape.y, name)
+        (
+            shape is None or not sheet.shows(shape.x, shape.y, clear_pt=EDGE_CLEAR_PT),
+            0.0 if shape is None else -shape.y,
+            name,
+        )
         for shape, name in zip(rows.geometry, rows["hookup_id"].astype(str), strict=True)
     ]
     return {name: number for number, (_, _, name) in enumerate(sorted(places), start=1)}
