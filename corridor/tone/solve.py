@@ -143,9 +143,11 @@ def solve_cases(
     del z, p
     gamma = propagation_constant(resistivity, frequency_hz, relative_permittivity=soil.relative_permittivity)
     injection, emf = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
-    base = factored.solve(injection, emf)
+    ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
+    wanted = np.concatenate((model.layout.node_a, model.layout.node_b, np.array(ends, dtype=np.int64)))
+    base = factored.solve(injection, emf, at_nodes=wanted)
     switchable = np.flatnonzero([element.switchable for element in model.elements])
-    ports = factored.prepare(switchable) if any(case.paths != "nominal" for case in cases) else None
+    ports = factored.prepare(switchable, at_nodes=wanted) if any(case.paths != "nominal" for case in cases) else None
     results = {}
     for case in cases:
         solution = base

@@ -52,7 +52,12 @@ class Factored:
     scale: NDArray[np.float64]
 
     def solve(
-        self, injection_a: ArrayLike, emf_v: ArrayLike | None = None, soil_v: ArrayLike | None = None
+        self,
+        injection_a: ArrayLike,
+        emf_v: ArrayLike | None = None,
+        soil_v: ArrayLike | None = None,
+        *,
+        at_nodes: ArrayLike | None = None,
     ) -> Solution:
         """Solve for k sources at once.
 
@@ -64,6 +69,9 @@ class Factored:
             Voltage in series in each section, driving current from its head to its tail.
         soil_v : array_like of complex, shape (n, k), V, optional
             Potential that leaks outside this network raise in the soil at each section.
+        at_nodes : array_like of int, optional
+            Nodes whose potentials are wanted; those of the others are NaN then. All of them cost as much as the
+            solution itself.
 
         Returns
         -------
@@ -78,7 +86,7 @@ class Factored:
         injection = _dense(injection_a, "injection_a", self.layout.n_nodes)
         emf = self._along(emf_v, "emf_v", injection.shape[1])
         soil = self._along(soil_v, "soil_v", injection.shape[1])
-        return self._respond(injection, emf, soil=soil)
+        return self._respond(injection, emf, soil=soil, at_nodes=at_nodes)
 
     def _along(self, values: ArrayLike | None, name: str, columns: int) -> NDArray[np.complex128] | None:
         """Return a source given per section, or None where there is none."""
@@ -90,13 +98,15 @@ class Factored:
             raise DomainError(message)
         return array
 
-    def prepare(self, index: ArrayLike) -> Ports:
+    def prepare(self, index: ArrayLike, *, at_nodes: ArrayLike | None = None) -> Ports:
         """Make some elements switchable, at the cost of one solution each, shared by all their cases.
 
         Parameters
         ----------
         index : array_like of int, shape (p,)
             Elements whose impedances will change.
+        at_nodes : array_like of int, optional
+            As in ``solve``; the nodes of these elements are always among them.
 
         Returns
         -------
@@ -119,7 +129,9 @@ class Factored:
         injection[layout.node_a[chosen[is_open]], column[is_open]] = -1
         injection[layout.node_b[chosen[is_open]], column[is_open]] = 1
         element_emf[chosen[~is_open], column[~is_open]] = 1
-        response = self._respond(injection, None, element_emf)
+        ends = np.concatenate((layout.node_a[chosen], layout.node_b[chosen]))
+        wanted = None if at_nodes is None else np.union1d(ends, np.asarray(at_nodes, dtype=np.int64))
+        response = self._respond(injection, None, element_emf=element_emf, at_nodes=wanted)
         response.element_a[chosen[is_open], column[is_open]] = 1
         return Ports(layout, self.element_ohm, self.shorted_section, chosen, response, self)
 
@@ -151,8 +163,10 @@ class Factored:
         self,
         injection: NDArray[np.complex128],
         emf: NDArray[np.complex128] | None,
+        *,
         element_emf: NDArray[np.complex128] | None = None,
         soil: NDArray[np.complex128] | None = None,
+        at_nodes: ArrayLike | None = None,
     ) -> Solution:
         """Solve with voltages in series in the elements too."""
         layout, n = self.layout, self.layout.n_sections
@@ -179,7 +193,9 @@ class Factored:
         np.add.at(net, layout.node_b, through)
         net[start] -= leak / 2
         net[start + 1] -= leak / 2
-        node_v = bare + last[layout.node_chain] + self.node_ohm @ net
+        rows = slice(None) if at_nodes is None else np.unique(np.asarray(at_nodes, dtype=np.int64))
+        node_v = np.full(bare.shape, complex(np.nan, np.nan))
+        node_v[rows] = bare[rows] + last[layout.node_chain[rows]] + self.node_ohm[rows] @ net
         return Solution(_sum_before(net + injection, layout.chain), leak, through, node_v)
 
 

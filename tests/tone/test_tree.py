@@ -276,3 +276,14 @@ def test_wrong_elements_are_refused() -> None:
     network = one_cable(3, elements=((0, 2),))
     with pytest.raises(DomainError, match="each of 1 elements"):
         factorise(network.layout, network.z_ohm, network.p_ohm, [1, 2])
+
+
+def test_potentials_are_those_asked_for_and_the_rest_is_told_to_be_unknown() -> None:
+    network = random_network(41)
+    system = factorise(network.layout, network.z_ohm, network.p_ohm, network.element_ohm)
+    injection, emf = sources(41, network.layout)
+    whole, part = system.solve(injection, emf), system.solve(injection, emf, at_nodes=[3, 0, 3])
+    np.testing.assert_allclose(part.node_v[[0, 3]], whole.node_v[[0, 3]], rtol=1e-12)
+    assert np.isnan(np.delete(part.node_v, [0, 3], axis=0)).all()
+    np.testing.assert_array_equal(part.current_a, whole.current_a)
+    np.testing.assert_array_equal(part.leak_a, whole.leak_a)
