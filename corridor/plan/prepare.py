@@ -2,10 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 from shapely import MultiPolygon, Polygon
 
@@ -17,9 +16,10 @@ from corridor.network.model import Network
 from corridor.network.part import part_of
 from corridor.network.reach import Growth, grow, reach_graph
 from corridor.plan.hookups import find_hookups
+from corridor.plan.stakes import Staking, stake_name, stake_out, without_lifted
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
-from corridor.tone.assemble import Placement, build_model
+from corridor.tone.assemble import build_model
 from corridor.tone.cases import soil_range
 from corridor.tone.drive import Drive, place
 from corridor.tone.hookup import HookUp
@@ -51,7 +51,8 @@ class Prepared:
 
     ``reach_m`` is the distance grown along metal from the seeds; ``cut`` the number of nodes where metal goes on beyond
     it, and ``leaving_share`` the largest share of a hook-up current that leaves there. ``stopped`` says that the limit
-    of sections or distance ended the growth before the share was small enough.
+    of sections or distance ended the growth before the share was small enough. ``notes`` are sentences on stakes and
+    lifted grounds that belong beside every result.
     """
 
     model: ToneModel
@@ -61,6 +62,7 @@ class Prepared:
     cut: int
     leaving_share: float
     stopped: bool
+    notes: tuple[str, ...] = ()
 
     def reach_text(self) -> str:
         """Return how far the network solved reaches, in words."""
@@ -172,9 +174,12 @@ def prepare(
     Raises
     ------
     HookUpError
-        If a hook-up's line carries no tone.
+        If a hook-up's line carries no tone, its stakes stand too close together, or a ground can't be lifted.
     """
-    solver, network = settings.solver, connected.network
+    solver = settings.solver
+    staking = stake_out(hookups, names, connected.site.lines, equipment=equipment, settings=settings)
+    network, lifted = without_lifted(connected.network, hookups)
+    connected = replace(connected, network=network)
     graph = reach_graph(network, connected.couplings)
     lengths = network.spans.set_index("span_id").geometry.length
     seeds = sorted({hookup.line_id for hookup in hookups})
@@ -189,8 +194,8 @@ def prepare(
     growth = grown(distance)
     while True:
         model, drives, soil = _placed(
-            connected, growth, hookups, names, frequency_max_hz=max(frequencies_hz), equipment=equipment,
-            settings=settings,
+            connected, growth, hookups, names, staking=staking, frequency_max_hz=max(frequencies_hz),
+            equipment=equipment, settings=settings,
         )  # fmt: skip
         cuts = [model.node_of[name] for name in growth.cut_nodes if name in model.node_of]
         share = leaving_share(
@@ -200,7 +205,8 @@ def prepare(
         wider_m = min(2 * distance, solver.growth_max_m)
         enough = share <= solver.leaving_share
         if enough or wider_m <= distance or not fits(wider := grown(wider_m)):
-            return Prepared(model, drives, soil, distance, len(cuts), share, not enough)
+            notes = (*lifted, *staking.notes)
+            return Prepared(model, drives, soil, distance, len(cuts), share, not enough, notes)
         growth, distance = wider, wider_m
 
 
@@ -210,6 +216,7 @@ def _placed(
     hookups: Sequence[HookUp],
     names: Sequence[str],
     *,
+    staking: Staking,
     frequency_max_hz: float,
     equipment: Equipment,
     settings: Settings,
@@ -220,43 +227,22 @@ def _placed(
     lines = site.lines[site.lines["line_id"].isin(growth.lines)]
     soil = soil_range(site.soil, lines, settings.soil)
     geometry = site.lines.set_index("line_id").geometry
-    stakes, leads = {}, []
-    for name, hookup in zip(names, hookups, strict=True):
-        line = geometry.loc[hookup.line_id]
-        if hookup.mode == "direct" and hookup.far_end != "returned":
-            stakes[f"stake|{name}"] = hookup.stake_xy or _square_stake(hookup, line, settings)
-        if hookup.mode == "direct" and hookup.far_end == "grounded" and hookup.at_m is not None:
-            far = 0.0 if hookup.at_m > line.length / 2 else line.length
-            point = line.interpolate(far)
-            stakes[f"far|{name}"] = (point.x, point.y)
-            leads.append((f"far|{name}", hookup.line_id, far))
     model = build_model(
         part,
         lines,
         frequency_max_hz=frequency_max_hz,
         soil=soil,
         settings=settings,
-        placement=Placement(stakes, equipment.stake, tuple(leads)),
+        placement=staking.placement,
     )
     drives = tuple(
         place(
             model,
             hookup,
             geometry.loc[hookup.line_id],
-            stake=f"stake|{name}" if f"stake|{name}" in stakes else None,
+            stake=stake_name(name) if stake_name(name) in staking.placement.stakes else None,
             equipment=equipment,
         )
         for name, hookup in zip(names, hookups, strict=True)
     )
     return model, drives, soil
-
-
-def _square_stake(hookup: HookUp, line: gpd.GeoSeries, settings: Settings) -> tuple[float, float]:
-    """Return a stake square to the line at the settings' distance, where the hook-up names none."""
-    at = hookup.at_m or 0.0
-    here, there = line.interpolate(max(at - 0.1, 0.0)), line.interpolate(min(at + 0.1, line.length))
-    along = np.array([there.x - here.x, there.y - here.y])
-    along /= np.hypot(*along)
-    point = line.interpolate(at)
-    distance = settings.hookups.stake_distance_m
-    return point.x - along[1] * distance, point.y + along[0] * distance

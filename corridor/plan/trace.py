@@ -1,7 +1,7 @@
 """``trace``: the gate first, then where the tone of one hook-up goes and what the receiver reads."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import geopandas as gpd
@@ -134,6 +134,7 @@ def trace_tone(
 def _notes(prepared: Prepared) -> tuple[str, ...]:
     soil = prepared.soil
     return (
+        *prepared.notes,
         f"{prepared.model.n_sections} sections; {prepared.reach_text()}",
         f"soil {soil.nominal_ohm_m:.0f} ohm m, {soil.low_ohm_m:.0f} to {soil.high_ohm_m:.0f} ({soil.source})",
     )
@@ -180,9 +181,7 @@ def _resolved(table: gpd.GeoDataFrame, hookup: str | HookUp, lengths: pd.Series)
                 f"hook-up {hookup.hookup_id}: expected a place of 0 to {length:.1f} m along the line, got {at_m:g}"
             )
             raise HookUpError(message)
-        asked = HookUp(
-            hookup.mode, hookup.line_id, hookup.structure_id, at_m, hookup.stake_xy, hookup.far_end, hookup.height_m
-        )
+        asked = replace(hookup, at_m=at_m, stake_xy=hookup.stake_xy or hookup_of(row).stake_xy)
         if hookup.mode == "induction":
             row = row.copy()
             row["hookup_id"], row["at_m"] = asked.hookup_id, at_m

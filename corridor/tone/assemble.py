@@ -49,11 +49,14 @@ class Placement:
         Their length and diameter.
     leads : tuple of (str, str, float)
         Stakes that are connected to a line: stake name, line_id, distance along the line.
+    ties : tuple of (str, str)
+        Names of stakes that are connected to each other.
     """
 
     stakes: Mapping[str, tuple[float, float]]
     stake: Stake
     leads: tuple[tuple[str, str, float], ...] = ()
+    ties: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass
@@ -296,22 +299,24 @@ def _ground_elements(grounds: gpd.GeoDataFrame, builder: _Builder) -> list[Eleme
 
 
 def _with_leads(model: ToneModel, placement: Placement | None) -> ToneModel:
-    """Connect the stakes that belong to a line's far end."""
-    if placement is None or not placement.leads:
+    """Connect the stakes that belong to a line's far end, and those that share a hook-up."""
+    if placement is None or not (placement.leads or placement.ties):
         return model
+    ends = [(name, line_id, model.node_at(line_id, at_m)) for name, line_id, at_m in placement.leads]
+    ends += [(name, "", model.electrode_node(first)) for first, name in placement.ties]
     leads = [
         Element(
             kind="ground",
             source_id=name,
             line_a=line_id,
             line_b=line_id,
-            node_a=model.node_at(line_id, at_m),
+            node_a=node,
             node_b=model.electrode_node(name),
             closed=True,
             switchable=False,
             closed_ohm=CONTACT_OHM,
         )
-        for name, line_id, at_m in placement.leads
+        for name, line_id, node in ends
     ]
     return model.with_elements((*model.elements, *leads))
 

@@ -50,7 +50,9 @@ class Drive:
     position_m : tuple of three floats
         x, y (against the model's origin) and height of an induction loop.
     axis : tuple of two floats
-        Horizontal direction of the loop's moment: square to the line.
+        Horizontal direction of the loop's moment, square to the line as a rule; zeros for a vertical one.
+    axis_up : float
+        Its upward part.
     """
 
     hookup: HookUp
@@ -59,6 +61,7 @@ class Drive:
     return_node: int = -1
     position_m: tuple[float, float, float] = (0.0, 0.0, 0.0)
     axis: tuple[float, float] = (0.0, 0.0)
+    axis_up: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -131,7 +134,10 @@ def place(model: ToneModel, hookup: HookUp, line: BaseGeometry, *, stake: str | 
     point = shapely.get_coordinates(line.interpolate(hookup.at_m))[0] - model.origin_m
     along = model.end_m[section, :2] - model.start_m[section, :2]
     along /= np.hypot(*along)
-    return Drive(hookup, section, position_m=(point[0], point[1], height), axis=(-along[1], along[0]))
+    x, y = along
+    point += hookup.loop_offset_m * np.array([-y, x])
+    axis, up = {"across": ((-y, x), 0.0), "along": ((x, y), 0.0), "vertical": ((0.0, 0.0), 1.0)}[hookup.loop_axis]
+    return Drive(hookup, section, position_m=(point[0], point[1], height), axis=axis, axis_up=up)
 
 
 def unit_sources(
@@ -159,10 +165,11 @@ def unit_sources(
         elif drive.hookup.mode == "clamp":
             emf[drive.section, column] = 1.0
         else:
-            emf[:, column] = induction_emf(
-                model.start_m,
-                model.end_m,
-                moment_am2=(*drive.axis, 0.0),
+            lines = slice(model.n_conducting)  # electrodes are upright: nothing is induced along them
+            emf[lines, column] = induction_emf(
+                model.start_m[lines],
+                model.end_m[lines],
+                moment_am2=(*drive.axis, drive.axis_up),
                 position_m=drive.position_m,
                 frequency_hz=frequency_hz,
                 gamma_per_m=gamma_per_m,

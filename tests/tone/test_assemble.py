@@ -1,5 +1,7 @@
 """From network to model: sections, elements, electrodes; and the model's look-ups."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -53,3 +55,11 @@ def test_no_conductor_is_refused() -> None:
     plastic = {"line_id": "A", "conductive": "no", "geometry": [(0, 0), (60, 0)]}
     with pytest.raises(DomainError, match="at least one conductor"):
         wires(lines=[plastic], bonds=[], grounds=[])
+
+
+def test_a_tie_joins_stakes_to_each_other_and_to_no_line() -> None:
+    places = {"stake": (-1.0, 5.0), "more": (-1.0, 6.0)}
+    model = wires(placement=replace(STAKE, stakes=places, ties=(("stake", "more"),)))
+    tie = model.elements[-1]
+    assert (tie.node_a, tie.node_b) == (model.electrode_node("stake"), model.electrode_node("more"))
+    assert (tie.line_a, tie.source_id) == ("", "more")

@@ -1,6 +1,7 @@
 """Hook-ups placed on a model, and the transmitter's limits."""
 
 import dataclasses
+from typing import Any
 
 import numpy as np
 import pytest
@@ -68,3 +69,17 @@ def test_every_mode_gives_some_current_within_the_limits(hookup: HookUp) -> None
 
 def test_a_height_of_the_hookup_goes_before_the_equipment_s() -> None:
     assert placed(MODEL, dataclasses.replace(MODES[2], height_m=1.5)).position_m[2] == 1.5
+
+
+@pytest.mark.parametrize(("axis", "moment"), [("across", (0, 1, 0)), ("along", (1, 0, 0)), ("vertical", (0, 0, 1))])
+def test_the_axis_of_a_loop_follows_the_line(axis: Any, moment: tuple[int, int, int]) -> None:
+    drive = placed(MODEL, dataclasses.replace(MODES[2], loop_axis=axis, loop_offset_m=0.5))
+    assert np.abs([*drive.axis, drive.axis_up]) == pytest.approx(moment)
+    assert np.add(drive.position_m[:2], MODEL.origin_m) == pytest.approx([20.0, 0.5])
+
+
+def test_a_loop_may_stand_on_the_ground_beside_an_electrode() -> None:
+    drive = placed(MODEL, dataclasses.replace(MODES[2], height_m=0.0))
+    _, emf = unit_sources(MODEL, [drive], frequency_hz=1e4, gamma_per_m=0.001 + 0.001j)
+    assert not emf[MODEL.electrode_mask].any()
+    assert emf.any()
