@@ -87,6 +87,7 @@ class ReceiverSettings(_Part):
     half_width_m: Positive = 2.5
     step_m: Positive = 0.1
     station_spacing_m: Positive = 4.0
+    sense_angle_deg: Annotated[float, Field(gt=0, lt=90)] = 60.0  # phase and bearing off by less: a clear sense
 
 
 class GateSettings(_Part):

@@ -3,10 +3,11 @@
 from corridor.dictionary.inputs import BONDS, EVIDENCE
 from corridor.dictionary.schema import Column, Table
 
-__all__ = ["GRADES", "MODES", "RESULT_TABLES"]
+__all__ = ["GRADES", "MODES", "RESULT_TABLES", "SENSES"]
 
 GRADES = ("readable", "pulled", "masked", "faint", "untraceable")
 MODES = ("direct", "clamp", "induction")
+SENSES = ("same", "opposite", "unclear")
 LEVELS = ("recorded", "likely", "possible")
 SEVERITIES = ("severe", "warning", "note")
 
@@ -175,6 +176,7 @@ STATIONS = Table(
         _current("inferred_current_ma", "Current a receiver would infer from one line's field."),
         _current("current_ma", "True current on the line."),
         Column(name="phase_deg", kind="real", unit="deg", decimals=1, meaning="Phase of the line's current against the target's at the hook-up."),
+        _text("sense", "Which way the current under the peak runs against the target's nearest one; unclear where the lines cross or the phase lies between.", vocabulary=SENSES),
         _text("grade", "Grade in the nominal case.", vocabulary=GRADES),
         _text("grade_worst", "Worst grade over the cases.", vocabulary=GRADES),
         Column(name="settled", kind="flag", meaning="Whether all cases give the same grade."),

@@ -35,7 +35,8 @@ class Prediction:
     """Readings at stations, per ampere of hook-up current; arrays of shape (stations, drives, frequencies, cases).
 
     ``current`` is the complex current on the line itself against the hook-up current; ``field_t`` and ``inferred_a``
-    are tesla and ampere per ampere, offsets and depths metres.
+    are tesla and ampere per ampere, offsets and depths metres; ``phase_deg`` is that of the current under the peak, along
+    the line's direction, against the hook-up current.
     """
 
     stations: Stations
@@ -46,6 +47,7 @@ class Prediction:
     depth_m: Real
     field_t: Real
     inferred_a: Real
+    phase_deg: Real
     masked: NDArray[np.bool_]
 
 
@@ -114,6 +116,7 @@ def _prediction(solution: ToneSolution, stations: Stations, columns: list[int], 
         depth_m=arranged(reading.depth_m),  # type: ignore[arg-type]
         field_t=arranged(reading.field_t),  # type: ignore[arg-type]
         inferred_a=arranged(reading.current_a),  # type: ignore[arg-type]
+        phase_deg=arranged(reading.phase_deg),  # type: ignore[arg-type]
         masked=arranged(reading.masked | reading.at_edge),  # type: ignore[arg-type]
     )
 

@@ -19,6 +19,7 @@ from corridor.tone.bleed import SOURCE, Entry, Path
 from corridor.tone.field import left_of
 from corridor.tone.grades import grade, grade_names
 from corridor.tone.predict import Prediction
+from corridor.tone.sense import station_senses
 from corridor.tone.solve import ToneSolution
 from corridor.tone.stations import compass
 
@@ -182,6 +183,13 @@ def station_rows(
         "inferred_current_ma": np.maximum(prediction.inferred_a[:, d, f, 0], 0.0) * hookup_a[0] * MA_PER_A,
         "current_ma": np.abs(current[:, 0]) * hookup_a[0] * MA_PER_A,
         "phase_deg": np.degrees(np.angle(current[:, 0])),
+        "sense": station_senses(
+            solution,
+            prediction,
+            drive=setting.drive,
+            frequency_hz=setting.frequency_hz,
+            angle_deg=settings.receiver.sense_angle_deg,
+        ),
         "grade": names,
         "grade_worst": grade_names(codes.max(axis=1)),
         "settled": (codes == codes[:, :1]).all(axis=1),
