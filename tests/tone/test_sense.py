@@ -85,7 +85,8 @@ def rod(x_m: float) -> dict[str, Any]:
 @pytest.mark.parametrize("turned", [False, True], ids=["as recorded", "turned round"])
 def test_tone_over_the_target_runs_in_its_own_sense(turned: bool) -> None:
     line = TARGET | {"geometry": TARGET["geometry"][::-1]} if turned else TARGET
-    assert set(senses(line)) == {"same"}
+    hookup = HookUp("direct", "A", at_m=LENGTH_M if turned else 0.0)
+    assert set(senses(line, hookup=hookup)) == {"same"}
 
 
 @pytest.mark.parametrize("turned", [False, True], ids=["as recorded", "turned round"])
