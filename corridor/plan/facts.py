@@ -1,17 +1,17 @@
 """The facts of a review that its summary tells: plain data, worst first."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
 from shapely import MultiPolygon, Polygon
 
 from corridor.dictionary import GONE
-from corridor.plan.prepare import Prepared
+from corridor.plan.windows import Extent
 from corridor.site import Site
 from corridor.site.missing import MISSING_CODES
 from corridor.tone.bleed import STAKE
 from corridor.tone.cases import CASES
-from corridor.tone.solve import ToneSolution
 
 __all__ = ["review_facts"]
 
@@ -24,8 +24,8 @@ def review_facts(
     strategy: gpd.GeoDataFrame,
     paths: gpd.GeoDataFrame,
     *,
-    prepared: Prepared | None,
-    solution: ToneSolution | None,
+    extents: Sequence[Extent],
+    frequencies_hz: Sequence[float],
     area: Polygon | MultiPolygon | None,
 ) -> dict[str, Any]:
     """Return what the summary of a review says, as data that JSON can hold.
@@ -36,8 +36,10 @@ def review_facts(
         The records.
     hookups, strategy, paths : GeoDataFrame
         Tables ``hookups``, ``strategy`` and ``bleed_paths``.
-    prepared, solution : optional
-        None where no hook-up is ready.
+    extents : sequence of Extent
+        How much each window solved; empty where no hook-up is ready.
+    frequencies_hz : sequence of float
+        What was solved for.
     area : Polygon or MultiPolygon, optional
         Bounds the lengths that shares of assumed values refer to.
     """
@@ -62,21 +64,36 @@ def review_facts(
         "untraceable": [f"{i} {lines.at[i, 'utility']}, {lines.at[i, 'material'] or 'no material'}" for i in blind],
         "wrong_line": [f"{row.line_id}: mistaken for {row.mistaken_for}" for row in wrong.itertuples()],
         "partners": _partners(paths),
-        "sections": 0 if prepared is None else prepared.model.n_sections,
+        "sections": max((extent.sections for extent in extents), default=0),
+        "windows": len(extents),
         "cases": [case.name for case in CASES],
-        "frequencies_hz": [] if solution is None else list(solution.frequencies_hz),
-        "reach_m": 0.0 if prepared is None else prepared.reach_m,
-        "leaving_share": 0.0 if prepared is None else round(prepared.leaving_share, 6),
-        "reach": "nothing solved" if prepared is None else prepared.reach_text(),
-        "soil": "not solved"
-        if prepared is None
-        else f"{prepared.soil.nominal_ohm_m:.0f} ohm m ({prepared.soil.low_ohm_m:.0f} to "
-        f"{prepared.soil.high_ohm_m:.0f}), {prepared.soil.source}",
+        "frequencies_hz": list(frequencies_hz) if extents else [],
+        "reach_m": max((extent.reach_m for extent in extents), default=0.0),
+        "leaving_share": round(max((extent.leaving_share for extent in extents), default=0.0), 6),
+        "reach": _reach(extents),
+        "soil": _soil(extents),
         "notes": [
             *site.findings.loc[site.findings["code"].isin(MISSING_CODES), "message"],
             *_not_there(site, area),
         ],
     }
+
+
+def _reach(extents: Sequence[Extent]) -> str:
+    if not extents:
+        return "nothing solved"
+    worst = max(extents, key=lambda extent: extent.leaving_share)
+    return worst.text if len(extents) == 1 else f"in {len(extents)} overlapping windows, of which at worst {worst.text}"
+
+
+def _soil(extents: Sequence[Extent]) -> str:
+    if not extents:
+        return "not solved"
+    soils = [extent.soil for extent in extents]
+    low, high = min(soil.low_ohm_m for soil in soils), max(soil.high_ohm_m for soil in soils)
+    nominal = sorted({f"{soil.nominal_ohm_m:.0f}" for soil in soils}, key=float)
+    said = nominal[0] if len(nominal) == 1 else f"{nominal[0]} to {nominal[-1]} by window"
+    return f"{said} ohm m ({low:.0f} to {high:.0f}), {soils[0].source}"
 
 
 def _assumed(site: Site, area: Polygon | MultiPolygon | None) -> tuple[float, list[list[Any]]]:

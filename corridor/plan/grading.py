@@ -22,7 +22,7 @@ from corridor.tone.sources import LIMITS
 from corridor.tone.stations import set_stations
 from corridor.tone.tables import NT_PER_T, graded, sides
 
-__all__ = ["Grading", "grade_hookups"]
+__all__ = ["Grading", "drives_of", "grade_hookups"]
 
 Array = np.ndarray[Any, Any]
 Progress = Callable[[str, int, int], None]
@@ -122,7 +122,7 @@ def grade_hookups(
             spacing_m=settings.receiver.station_spacing_m,
             area=area,
         )
-        drives = _drives(ready, line_id, row.geometry, joined=joined.get(line_id, ()), settings=settings)
+        drives = drives_of(ready, line_id, row.geometry, joined=joined.get(line_id, ()), settings=settings)
         if len(stations.measure_m) and len(drives) and solution is not None:
             prediction = predict(solution, stations, drives.tolist(), receiver=settings.receiver)
             own = ready.iloc[drives]
@@ -138,7 +138,7 @@ def grade_hookups(
     return Grading(pd.concat(candidates, ignore_index=True), known.reset_index(drop=True), predictions)
 
 
-def _drives(
+def drives_of(
     ready: gpd.GeoDataFrame, line_id: str, line: LineString, *, joined: Collection[str], settings: Settings
 ) -> Array:
     """Return the rows of a line's own hook-ups, and of the nearest few on the lines joined to it."""

@@ -12,16 +12,12 @@ from corridor.errors import EquipmentError, InputError
 from corridor.frames import stamp
 from corridor.network.groups import bonded_groups
 from corridor.network.isolations import isolations
-from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.facts import review_facts
-from corridor.plan.grading import grade_hookups
 from corridor.plan.hookups import known_lines
-from corridor.plan.prepare import Connected, Prepared, connect, hookup_of, prepare
-from corridor.plan.strategy import build_strategy
+from corridor.plan.prepare import connect
+from corridor.plan.windows import Window, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
-from corridor.tone.cases import CASES
-from corridor.tone.solve import ToneSolution, solve_tone
 
 __all__ = ["Review", "review_site"]
 
@@ -99,44 +95,26 @@ def review_site(
     connected = connect(site, equipment=equipment, settings=settings, lines=wanted, area=area)
     hookups, couplings = connected.hookups, connected.couplings
     ready = hookups[(hookups["ready"] == "ready") & hookups["line_id"].isin(set(connected.network.spans["line_id"]))]
-    prepared, solution = None, None
-    if len(ready):
-        prepared, solution = _solved(
-            connected, ready, frequencies, equipment=equipment, settings=settings, progress=progress
+    windows = split_windows(connected, ready, wanted, settings=settings)
+    rest = sorted(set(wanted) - {line_id for window in windows for line_id in window.lines})
+    if rest or not windows:
+        windows.append(Window(tuple(rest), ()))
+    found = [
+        review_window(
+            connected,
+            ready.iloc[list(window.rows)],
+            window.lines,
+            area=area,
+            equipment=equipment,
+            settings=settings,
+            progress=_within(progress, number, len(windows)),
         )
-    grading = grade_hookups(
-        site,
-        ready,
-        solution,
-        lines=wanted,
-        joined=connected.joined,
-        area=area,
-        settings=settings,
-        equipment=equipment,
-        progress=progress,
-    )
-    strategy = build_strategy(
-        site,
-        hookups,
-        grading.candidates,
-        grading.outputs,
-        settings=settings,
-        targets=wanted,
-        area=area,
-        stations=grading.stations,
-    )
-    sections, stations, paths = chosen_tables(
-        site,
-        strategy,
-        ready=ready,
-        solution=solution,
-        grading=grading,
-        couplings=couplings,
-        area=area,
-        settings=settings,
-        progress=progress,
-    )
-    strategy = with_mistaken(strategy, stations)
+        for number, window in enumerate(windows, start=1)
+    ]
+    strategy = joined_tables([part.strategy for part in found])
+    strategy = strategy.sort_values(["line_id", "from_m"], kind="stable", ignore_index=True)
+    paths = joined_tables([part.bleed_paths for part in found])
+    extents = [part.extent for part in found if part.extent is not None]
     return Review(
         strategy=stamp(strategy, review_site, equipment=equipment.name, frequencies_hz=list(frequencies)),
         findings=site.findings,
@@ -146,45 +124,21 @@ def review_site(
         bonded_groups=bonded_groups(site, bonds_found=couplings.bonds_found, settings=settings),
         isolations=isolations(site),
         hookups=hookups,
-        sections=sections,
-        stations=stations,
+        sections=joined_tables([part.sections for part in found]),
+        stations=joined_tables([part.stations for part in found]),
         bleed_paths=paths,
-        summary=review_facts(site, hookups, strategy, paths, prepared=prepared, solution=solution, area=area),
+        summary=review_facts(site, hookups, strategy, paths, extents=extents, frequencies_hz=frequencies, area=area),
         settings=settings,
         equipment=equipment,
         site=site,
     )
 
 
-def _solved(
-    connected: Connected,
-    ready: gpd.GeoDataFrame,
-    frequencies_hz: tuple[float, ...],
-    *,
-    equipment: Equipment,
-    settings: Settings,
-    progress: Progress | None,
-) -> tuple[Prepared, ToneSolution]:
-    """Place all ready hook-ups on one model and solve them in every case at every frequency."""
-    prepared = prepare(
-        connected,
-        [hookup_of(row) for _, row in ready.iterrows()],
-        ready["hookup_id"].tolist(),
-        frequencies_hz=frequencies_hz,
-        equipment=equipment,
-        settings=settings,
-    )
-    solution = solve_tone(
-        prepared.model,
-        prepared.drives,
-        CASES,
-        frequencies_hz=frequencies_hz,
-        soil=prepared.soil,
-        equipment=equipment,
-        workers=settings.solver.workers,
-        progress=None if progress is None else lambda done, total, what: progress(f"solving {what}", done, total),
-    )
-    return prepared, solution
+def _within(progress: Progress | None, number: int, windows: int) -> Progress | None:
+    """Return a progress that names the window, where there are several."""
+    if progress is None or windows == 1:
+        return progress
+    return lambda step, done, total: progress(f"window {number} of {windows}: {step}", done, total)
 
 
 def _area(site: Site, *, everything: bool) -> Polygon | MultiPolygon | None:

@@ -25,7 +25,10 @@ def leaving_share(
     soil: SoilRange,
     equipment: Equipment,
 ) -> float:
-    """Return the largest share of a hook-up current that would go on where the network was cut; nominal case.
+    """Return the largest share of a hook-up's tone that would go on where the network was cut; nominal case.
+
+    The share is of the largest current that the hook-up drives anywhere: a clamp or a loop may drive more on a
+    neighbour than on its target.
 
     A line cut off ends open in the model: the current there is zero by construction and says nothing. The voltage does:
     an open end doubles the wave that arrives, so that |V|/(2 |Zc|) would have gone on, Zc the characteristic impedance
@@ -62,7 +65,8 @@ def leaving_share(
         gamma = propagation_constant(rho, frequency, relative_permittivity=soil.relative_permittivity)
         source = unit_sources(model, drives, frequency_hz=frequency, gamma_per_m=gamma)
         solution = factorise(model.layout, z, p, element_ohms(model, "nominal", frequency)).solve(*source)
-        reference = np.abs(unit_output(solution, drives, frequency_hz=frequency, equipment=equipment).reference_a)
+        hooked = np.abs(unit_output(solution, drives, frequency_hz=frequency, equipment=equipment).reference_a)
+        reference = np.maximum(hooked, np.abs(solution.current_a).max(axis=0))
         wave_ohm = np.array(
             [
                 characteristic_ohm(

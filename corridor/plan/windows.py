@@ -1,0 +1,212 @@
+"""Windows: the targets of a review in groups whose networks fit into memory, each solved on its own.
+
+A window holds some targets, their hook-ups, and the network round them, grown until little leaves it. Windows overlap:
+what lies between two of them is solved in both. One window is the whole review where that fits.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from shapely import MultiPolygon, Polygon
+
+from corridor.network.reach import grow, reach_graph
+from corridor.plan.chosen import chosen_tables, with_mistaken
+from corridor.plan.grading import drives_of, grade_hookups
+from corridor.plan.prepare import SECTION_GUESS_M, Connected, hookup_of, prepare
+from corridor.plan.strategy import build_strategy
+from corridor.settings import Equipment, Settings
+from corridor.tone.cases import CASES
+from corridor.tone.model import SoilRange
+from corridor.tone.solve import solve_tone
+
+__all__ = ["Extent", "Window", "WindowTables", "joined_tables", "review_window", "split_windows"]
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True)
+class Window:
+    """Targets that are solved together: their line_ids, and positions of their hook-ups in the table of ready ones."""
+
+    lines: tuple[str, ...]
+    rows: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Extent:
+    """How much of the network a window solved: sections, how far out, what share leaves, in words, and its soil."""
+
+    sections: int
+    reach_m: float
+    leaving_share: float
+    text: str
+    soil: SoilRange
+
+
+@dataclass(frozen=True)
+class WindowTables:
+    """What a window found; ``extent`` is None where no hook-up was there to solve."""
+
+    strategy: gpd.GeoDataFrame
+    sections: gpd.GeoDataFrame
+    stations: gpd.GeoDataFrame
+    bleed_paths: gpd.GeoDataFrame
+    extent: Extent | None
+
+
+def split_windows(
+    connected: Connected, ready: gpd.GeoDataFrame, targets: Sequence[str], *, settings: Settings
+) -> list[Window]:
+    """Group targets into windows whose networks stay below the settings' limit of sections.
+
+    Parameters
+    ----------
+    connected : Connected
+        The whole site.
+    ready : GeoDataFrame
+        Hook-ups that may be used.
+    targets : sequence of str
+        line_ids; those without a hook-up of their own or next to them are left out.
+    settings : Settings
+        ``solver.section_limit`` and the first step of the growth.
+
+    Returns
+    -------
+    list of Window
+        By place, from the split of the longer side of the targets' bounds in halves, again and again.
+    """
+    solver, network = settings.solver, connected.network
+    geometry = connected.site.lines.set_index("line_id").geometry
+    drives = {
+        line_id: drives_of(
+            ready, line_id, geometry.loc[line_id], joined=connected.joined.get(line_id, ()), settings=settings
+        )
+        for line_id in sorted(targets)
+    }
+    fed = [line_id for line_id, rows in drives.items() if len(rows)]
+    if not fed:
+        return []
+    graph = reach_graph(network, connected.couplings)
+    lengths = network.spans.set_index("span_id").geometry.length
+    hooked = ready["line_id"].to_numpy(object)
+    middle = np.array([(p.x, p.y) for p in geometry.loc[fed].interpolate(0.5, normalized=True)]).reshape(-1, 2)
+
+    def rows_of(members: NDArray[np.int64]) -> NDArray[np.int64]:
+        return np.unique(np.concatenate([drives[fed[k]] for k in members]))
+
+    def fits(members: NDArray[np.int64]) -> bool:
+        seeds = sorted({str(name) for name in hooked[rows_of(members)]})
+        grown = grow(network, connected.couplings, seeds, distance_m=solver.growth_step_m, graph=graph)
+        return bool(lengths.loc[list(grown.spans)].sum() / SECTION_GUESS_M <= solver.section_limit)
+
+    def halves(members: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+        if len(members) < 2 or fits(members):
+            return [members]
+        axis = int(np.ptp(middle[members], axis=0).argmax())
+        order = members[np.argsort(middle[members, axis], kind="stable")]
+        cut = len(order) // 2
+        return halves(order[:cut]) + halves(order[cut:])
+
+    return [
+        Window(tuple(sorted(fed[k] for k in members)), tuple(rows_of(members).tolist()))
+        for members in halves(np.arange(len(fed)))
+    ]
+
+
+def review_window(
+    connected: Connected,
+    ready: gpd.GeoDataFrame,
+    targets: Sequence[str],
+    *,
+    area: Polygon | MultiPolygon | None,
+    equipment: Equipment,
+    settings: Settings,
+    progress: Progress | None,
+) -> WindowTables:
+    """Solve the hook-ups of one window in every case at every frequency, grade them on its targets, and choose.
+
+    Parameters
+    ----------
+    connected : Connected
+        The whole site.
+    ready : GeoDataFrame
+        The window's hook-ups; without any its targets are only listed.
+    targets : sequence of str
+        Its line_ids.
+    area : Polygon or MultiPolygon, optional
+        The work area.
+    equipment, settings
+        Frequencies and limits; thresholds.
+    progress : callable, optional
+        Called with (step, done, total).
+    """
+    site, frequencies = connected.site, equipment.common_frequencies_hz
+    solution, extent = None, None
+    if len(ready):
+        prepared = prepare(
+            connected,
+            [hookup_of(row) for _, row in ready.iterrows()],
+            ready["hookup_id"].tolist(),
+            frequencies_hz=frequencies,
+            equipment=equipment,
+            settings=settings,
+        )
+        solution = solve_tone(
+            prepared.model,
+            prepared.drives,
+            CASES,
+            frequencies_hz=frequencies,
+            soil=prepared.soil,
+            equipment=equipment,
+            workers=settings.solver.workers,
+            progress=None if progress is None else lambda done, total, what: progress(f"solving {what}", done, total),
+        )
+        extent = Extent(
+            prepared.model.n_sections,
+            prepared.reach_m,
+            prepared.leaving_share,
+            prepared.reach_text(),
+            prepared.soil,
+        )
+    shared: dict[str, Any] = {"area": area, "settings": settings}
+    grading = grade_hookups(
+        site,
+        ready,
+        solution,
+        lines=targets,
+        joined=connected.joined,
+        equipment=equipment,
+        progress=progress,
+        **shared,
+    )
+    strategy = build_strategy(
+        site,
+        connected.hookups,
+        grading.candidates,
+        grading.outputs,
+        targets=targets,
+        stations=grading.stations,
+        **shared,
+    )
+    sections, stations, paths = chosen_tables(
+        site,
+        strategy,
+        ready=ready,
+        solution=solution,
+        grading=grading,
+        couplings=connected.couplings,
+        progress=progress,
+        **shared,
+    )
+    return WindowTables(with_mistaken(strategy, stations), sections, stations, paths, extent)
+
+
+def joined_tables(parts: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:
+    """Return the rows of all windows as one table."""
+    filled = [part for part in parts if len(part)] or list(parts[:1])
+    return gpd.GeoDataFrame(pd.concat(filled, ignore_index=True), crs=parts[0].crs)

@@ -1,0 +1,97 @@
+"""Targets solved in windows: as one where it fits, in overlapping parts where it doesn't."""
+
+import geopandas as gpd
+import pytest
+
+from corridor import Settings, Site, review_site
+from corridor.plan.prepare import Connected, connect
+from corridor.plan.review import Review
+from corridor.plan.windows import split_windows
+from corridor.settings import SolverSettings
+from tests.block import at_frequencies
+from tests.builders import make_site
+from tests.plan.conftest import CABLE, KNOWN_SOIL, ground
+
+EQUIPMENT = at_frequencies(50_000.0)
+STREETS_M = (0.0, 300.0, 600.0)  # too far apart for tone to pass from one to the next
+LENGTH_M = 60.0
+
+
+@pytest.fixture(scope="module")
+def streets() -> Site:
+    """Three streets of two cables, each grounded at both ends, with a handhole on each cable."""
+    names = {f"{'PQR'[k]}{n}": y + n for k, y in enumerate(STREETS_M) for n in (1, 2)}
+    return make_site(
+        lines=[CABLE | {"line_id": name, "geometry": [(0, y), (LENGTH_M, y)]} for name, y in names.items()],
+        grounds=[ground(name, x, y) for name, y in names.items() for x in (0.0, LENGTH_M)],
+        structures=[
+            {"structure_id": f"H-{name}", "kind": "handhole", "access": "footway", "geometry": (0, y)}
+            for name, y in names.items()
+        ],
+        terminations=[
+            {"structure_id": f"H-{name}", "line_id": name, "at": "start", "direct": "yes", "clamp": "yes"}
+            for name in names
+        ],
+        soil=[KNOWN_SOIL],
+    )
+
+
+def with_limit(sections: int) -> Settings:
+    return Settings(solver=SolverSettings(section_limit=sections, workers=1))
+
+
+def reviewed(site: Site, sections: int) -> Review:
+    return review_site(site, everything=True, equipment=EQUIPMENT, settings=with_limit(sections))
+
+
+@pytest.fixture(scope="module")
+def whole(streets: Site) -> Review:
+    return reviewed(streets, 6000)
+
+
+@pytest.fixture(scope="module")
+def parted(streets: Site) -> Review:
+    return reviewed(streets, 100)
+
+
+def connected(site: Site, settings: Settings) -> tuple[Connected, gpd.GeoDataFrame]:
+    found = connect(site, equipment=EQUIPMENT, settings=settings)
+    return found, found.hookups[found.hookups["ready"] == "ready"]
+
+
+def test_what_fits_is_one_window(whole: Review) -> None:
+    assert whole.summary["windows"] == 1
+    assert whole.summary["reach"].startswith("the network solved is all")
+
+
+def test_what_does_not_fit_is_parted_by_place(streets: Site) -> None:
+    settings = with_limit(100)
+    found, ready = connected(streets, settings)
+    windows = split_windows(found, ready, streets.lines["line_id"].tolist(), settings=settings)
+    assert sorted(line for window in windows for line in window.lines) == sorted(streets.lines["line_id"])
+    assert all(len({line[0] for line in window.lines}) == 1 for window in windows)  # no window spans two streets
+    for window in windows:
+        assert set(ready["line_id"].iloc[list(window.rows)]) <= set(window.lines)
+
+
+def test_a_target_without_hookups_needs_no_window(streets: Site) -> None:
+    settings = with_limit(100)
+    found, ready = connected(streets, settings)
+    assert split_windows(found, ready.iloc[:0], streets.lines["line_id"].tolist(), settings=settings) == []
+
+
+def test_parts_that_tone_does_not_join_are_the_same_in_windows(whole: Review, parted: Review) -> None:
+    # identity up to what passes through 300 m of soil
+    assert parted.summary["windows"] > 1
+    key = ["line_id", "station_m", "hookup_id", "frequency_hz"]
+    both = whole.stations.merge(parted.stations, on=key, suffixes=("", "_parted"))
+    assert len(whole.stations) == len(parted.stations)
+    assert len(both) > 0.9 * len(whole.stations)  # of two choices that grade alike either may win
+    assert (both["grade"] == both["grade_parted"]).all()
+    assert both["current_ma_parted"].to_numpy() == pytest.approx(both["current_ma"].to_numpy(), rel=1e-3, abs=1e-3)
+    assert both["peak_offset_m_parted"].to_numpy() == pytest.approx(both["peak_offset_m"].to_numpy(), abs=2e-3)
+
+
+def test_windows_are_told(parted: Review) -> None:
+    assert parted.summary["reach"].startswith(f"in {parted.summary['windows']} overlapping windows, of which at worst")
+    assert parted.summary["sections"] < 200
