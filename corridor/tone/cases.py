@@ -1,5 +1,6 @@
 """What the records don't know, solved both ways: paths that may be open or closed, and soil low and high."""
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -76,7 +77,8 @@ def soil_range(soil: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, settings: SoilSe
     -------
     SoilRange
         Low and high are the extremes of the polygons that hold lines; where they state no range, the settings' range
-        in proportion.
+        in proportion. Two layers where most of the length lies in polygons that state a lower soil: log means of
+        thickness and lower resistivity over these.
     """
     pieces = gpd.overlay(lines[["geometry"]], soil[list(soil.columns)], how="intersection", keep_geom_type=True)
     default = SoilRange(
@@ -94,10 +96,23 @@ def soil_range(soil: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, settings: SoilSe
     low = np.where(np.isnan(low), rho * settings.low_ohm_m / settings.resistivity_ohm_m, low)
     high = np.where(np.isnan(high), rho * settings.high_ohm_m / settings.resistivity_ohm_m, high)
     nominal = float(np.exp(np.average(np.log(rho), weights=weight)))
+    thickness, lower = _layers(pieces, weight)
     return SoilRange(
         nominal,
         min(float(low.min()), nominal),
         max(float(high.max()), nominal),
         settings.relative_permittivity,
         "records",
+        thickness,
+        lower,
     )
+
+
+def _layers(pieces: gpd.GeoDataFrame, weight: NDArray[np.float64]) -> tuple[float, float]:
+    """Return thickness (m) and lower resistivity (ohm m) of the soil's two layers, NaN for one."""
+    both = pieces[["top_thickness_m", "lower_resistivity_ohm_m"]].to_numpy(float)
+    layered = (both > 0.0).all(axis=1)
+    if weight[layered].sum() <= 0.5 * weight.sum():
+        return math.nan, math.nan
+    thickness, lower = np.exp(np.average(np.log(both[layered]), axis=0, weights=weight[layered]))
+    return float(thickness), float(lower)

@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError
 
-__all__ = ["DistanceIntegrals", "inverse_distance_integrals", "straight_pair_integral"]
+__all__ = ["DistanceIntegrals", "inverse_distance_integrals", "pair_integral", "straight_pair_integral"]
 
 FloatArray = NDArray[np.float64]
 
@@ -197,7 +197,19 @@ def straight_pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: 
 
 
 @numba.njit(cache=True)
-def _pair(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
+def pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
+    """Integrate 1/R over two straight wires: exactly when near, by expansion about the midpoints when far.
+
+    Parameters
+    ----------
+    wire_a, wire_b, floor_m
+        As in `straight_pair_integral`.
+
+    Returns
+    -------
+    float
+        Metres.
+    """
     a, b = wire_a[1] - wire_a[0], wire_b[1] - wire_b[0]
     offset = 0.5 * (wire_b[0] + wire_b[1] - wire_a[0] - wire_a[1])
     square_a, square_b, square = _dot(a, a), _dot(b, b), _dot(offset, offset)
@@ -214,9 +226,9 @@ def _fill_row(i: np.int64, sections: _Sections, direct: NDArray[Any], image: NDA
     for j in range(i, len(outer)):
         floor_m = max(outer[i], outer[j]) if chain[i] == chain[j] else outer[i] + outer[j]
         if j != i:
-            direct[i, j] = _pair(sections.ends[i], sections.ends[j], floor_m)
+            direct[i, j] = pair_integral(sections.ends[i], sections.ends[j], floor_m)
             direct[j, i] = direct[i, j]
-        image[i, j] = _pair(sections.ends[i], sections.mirrored[j], floor_m)
+        image[i, j] = pair_integral(sections.ends[i], sections.mirrored[j], floor_m)
         image[j, i] = image[i, j]
 
 

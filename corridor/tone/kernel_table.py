@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError
 from corridor.tone.earth import ComplexArray, potential_kernel_f, vector_kernel_t
+from corridor.tone.sommerfeld import AIR_HEIGHT_M, FloatArray, Wavenumbers, air_wave_rests, hankel_columns
 
 __all__ = ["EarthTable", "rests_at"]
 
@@ -25,7 +26,8 @@ DEPTH_MARGIN = 1.05
 class EarthTable:
     """Table of T R2 - W and (1 + reflection) F R2 - W - reflection, W = exp(-gamma R2), over rho and H.
 
-    Both vanish as gamma R2 tends to zero: what the earth adds to the static kernels, free of cancellation.
+    Both vanish as gamma R2 tends to zero: what the earth adds to the static kernels, free of cancellation. T and F
+    hold the wave in the air where its propagation constant is given: its addition is a quadrature on the same grid.
 
     Parameters
     ----------
@@ -37,6 +39,8 @@ class EarthTable:
         Largest horizontal offset asked for, >= 0.
     depth_sum_min_m, depth_sum_max_m : float
         Range of the sum of two depths, > 0.
+    gamma_air : complex
+        Propagation constant of the air, 1/m; 0 leaves the wave in the air out.
 
     Attributes
     ----------
@@ -59,6 +63,7 @@ class EarthTable:
         rho_max_m: float,
         depth_sum_min_m: float,
         depth_sum_max_m: float,
+        gamma_air: complex = 0j,
     ) -> None:
         if not (0.0 < depth_sum_min_m <= depth_sum_max_m < math.inf and 0.0 <= rho_max_m < math.inf):
             msg = (
@@ -88,6 +93,9 @@ class EarthTable:
             ],
             axis=-1,
         )
+        if gamma_air != 0.0:
+            added = _air_wave(rho[:, 0], h_sum[0], gamma=gamma, gamma_air=gamma_air, reflection=reflection)
+            self.rests += added * r2[..., None]
 
     def kernels(self, rho_m: ArrayLike, depth_sum_m: ArrayLike) -> tuple[ComplexArray, ComplexArray]:
         """Return T and F (1/m) read from the table.
@@ -100,7 +108,8 @@ class EarthTable:
         Returns
         -------
         tuple of ndarray of complex
-            As `vector_kernel_t` and `potential_kernel_f` give them directly.
+            As `vector_kernel_t` and `potential_kernel_f` give them directly, with the wave in the air if it was asked
+            for.
 
         Raises
         ------
@@ -120,6 +129,21 @@ class EarthTable:
         r2 = np.hypot(rho, h_sum)
         wave = np.exp(-self.gamma * r2)
         return (read[..., 0] + wave) / r2, (read[..., 1] + wave + self.reflection) / ((1.0 + self.reflection) * r2)
+
+
+def _air_wave(
+    rho: FloatArray, h_sum: FloatArray, *, gamma: complex, gamma_air: complex, reflection: complex
+) -> ComplexArray:
+    """Return the additions to T and (1 + reflection) F on the grid, shape (rho, h, 2)."""
+    spectrum = air_wave_rests(gamma, gamma_air, reflection)
+
+    def columns(nodes: Wavenumbers) -> ComplexArray:
+        u = np.sqrt(nodes.horizontal**2 + gamma**2)
+        vector, potential = spectrum(nodes)[:, :, None] * np.exp(-u[:, None] * h_sum)
+        return np.concatenate([vector, potential], axis=1)
+
+    out = hankel_columns(rho, columns, gamma_air=gamma_air, scale_per_m=abs(gamma), height_m=AIR_HEIGHT_M)
+    return np.moveaxis(out.reshape(len(rho), 2, len(h_sum)), 1, -1)
 
 
 @numba.njit(cache=True, inline="always")

@@ -16,6 +16,9 @@ from corridor.errors import DomainError
 from corridor.tone.earth import ComplexArray, air_reflection, complex_conductivity, propagation_constant
 from corridor.tone.integrals import DistanceIntegrals, FloatArray
 from corridor.tone.kernel_table import EarthTable, rests_at
+from corridor.tone.layer_matrices import LayerSections, correct_for_layers
+from corridor.tone.layered import layers_of
+from corridor.tone.sommerfeld import air_propagation_constant
 
 __all__ = ["section_matrices"]
 
@@ -63,6 +66,8 @@ def section_matrices(
     frequency_hz: float,
     resistivity_ohm_m: float,
     relative_permittivity: float = 10.0,
+    top_thickness_m: float | None = None,
+    lower_resistivity_ohm_m: float | None = None,
 ) -> tuple[ComplexArray, ComplexArray]:
     """Return the matrices Z and P of n sections: drop along a section per current, potential of a section per leak.
 
@@ -81,19 +86,23 @@ def section_matrices(
     electrode_ohm : array_like of float, shape (n,)
         Resistance to remote earth that replaces an electrode's own leakage term; NaN keeps the calculated one.
     frequency_hz, resistivity_ohm_m, relative_permittivity : float
-        Of the tone and the soil.
+        Of the tone and the soil; the top layer's where there are two.
+    top_thickness_m, lower_resistivity_ohm_m : float, optional
+        Thickness of a top layer, m, and the resistivity below it; None or NaN for both: one soil. A section lies in the
+        layer of its middle.
 
     Returns
     -------
     tuple of ndarray of complex, shape (n, n)
         Z and P, ohms, both symmetric. Partial elements after Otero, Cidras and del Alamo 1999 (IEEE Transactions on
-        Power Delivery) with the half-space kernels g_A and g_K; pairs with a vertical part use the low-frequency limit
-        of the spectral solution (``docs``, method, eq. 6).
+        Power Delivery) with the kernels g_A and g_K of the half space or of two layers, with the wave in the air; pairs
+        with a vertical part use the low-frequency limit of the spectral solution in homogeneous soil.
 
     Raises
     ------
     DomainError
-        If shapes don't fit, a coating has no admittance, or the soil or the frequency is out of range.
+        If shapes don't fit, a coating has no admittance, the soil or the frequency is out of range, or only one of
+        thickness and lower resistivity is given.
     """
     if not frequency_hz > 0.0:
         msg = f"frequency_hz must be positive, got {frequency_hz}"
@@ -112,8 +121,18 @@ def section_matrices(
         raise DomainError(msg)
     sections = _sections(start, end, located)
     soil = (resistivity_ohm_m, frequency_hz, relative_permittivity)
+    layers = layers_of(
+        resistivity_ohm_m,
+        frequency_hz,
+        top_thickness_m=top_thickness_m,
+        lower_resistivity_ohm_m=lower_resistivity_ohm_m,
+        relative_permittivity=relative_permittivity,
+    )
     Z, P = np.empty((n, n), dtype=np.complex128), np.empty((n, n), dtype=np.complex128)
     _fill(sections, _earth(sections, soil), _Work(*integrals, Z, P))
+    if layers is not None:
+        lines = LayerSections(sections.points, sections.tangent, sections.length, sections.conducts, start, end)
+        correct_for_layers(Z, P, sections=lines, integrals=integrals, layers=layers, frequency_hz=frequency_hz)
     diagonal = np.arange(n)
     Z[diagonal, diagonal] += np.where(located, 0.0, series * sections.length)
     P[diagonal, diagonal] += _coating_ohm(coating, sections.length)
@@ -157,6 +176,7 @@ def _earth(sections: _Sections, soil: tuple[float, float, float]) -> _Earth:
         rho_max_m=float(np.hypot(*np.ptp(places[:, :2], axis=0))),
         depth_sum_min_m=2.0 * float(places[:, 2].min()),
         depth_sum_max_m=2.0 * float(places[:, 2].max()),
+        gamma_air=air_propagation_constant(frequency, relative_permittivity=permittivity),
     )
     return _Earth(
         gamma, reflection, 1j * TWO_PI * frequency * MU_0 / FOUR_PI, 1.0 / (FOUR_PI * sigma), table.rests, table.scale

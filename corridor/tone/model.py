@@ -19,13 +19,23 @@ Real = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class SoilRange:
-    """Soil resistivity, nominal, low and high, and its relative permittivity."""
+    """Soil resistivity, nominal, low and high, and its relative permittivity.
+
+    Where the records tell of two layers these are the top layer's, ``top_thickness_m`` is its thickness and
+    ``lower_ohm_m`` the resistivity below it with the nominal top; NaN for one soil.
+    """
 
     nominal_ohm_m: float
     low_ohm_m: float
     high_ohm_m: float
     relative_permittivity: float
     source: str
+    top_thickness_m: float = math.nan
+    lower_ohm_m: float = math.nan
+
+    def lower_at(self, resistivity_ohm_m: float) -> float:
+        """Return the resistivity below with another top, ohm m: it varies in proportion; NaN for one soil."""
+        return self.lower_ohm_m * resistivity_ohm_m / self.nominal_ohm_m
 
 
 @dataclass(frozen=True)

@@ -113,6 +113,8 @@ def matrices(
             frequency_hz=frequency_hz,
             resistivity_ohm_m=resistivity_ohm_m,
             relative_permittivity=soil.relative_permittivity,
+            top_thickness_m=soil.top_thickness_m,
+            lower_resistivity_ohm_m=soil.lower_at(resistivity_ohm_m),
         )
 
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
-from corridor.tone.earth import air_reflection, complex_conductivity, g_k, propagation_constant
 from corridor.tone.electrodes import equivalent_rod_length_m, rod_resistance
+from corridor.tone.ground import Ground, ground_of
 from corridor.tone.integrals import inverse_distance_integrals
 from corridor.tone.matrices import section_matrices
 from corridor.tone.pairs import mutual_impedance
@@ -59,31 +59,20 @@ def _chains(seed: int, sections: int = 12) -> tuple[Array, Array, NDArray[np.int
     return np.vstack(starts), np.vstack(ends), np.concatenate(chains)
 
 
-def _mean_g_k(wire_a: Array, wire_b: Array, resistivity: float, frequency: float) -> complex:
+def _mean_potential(wire_a: Array, wire_b: Array, ground: Ground) -> complex:
     node, weight = np.polynomial.legendre.leggauss(24)
     share, weight = 0.5 * (node + 1.0), 0.5 * weight
     a, b = (w[0] + share[:, None] * (w[1] - w[0]) for w in (wire_a, wire_b))
     rho = np.hypot(a[:, None, 0] - b[None, :, 0], a[:, None, 1] - b[None, :, 1])
-    kernel = g_k(
-        rho,
-        a[:, None, 2],
-        b[None, :, 2],
-        gamma=propagation_constant(resistivity, frequency),
-        reflection=air_reflection(resistivity, frequency),
-    )
-    return complex(weight @ kernel @ weight) / (4 * math.pi * complex_conductivity(resistivity, frequency))
+    depth_a, depth_b = np.broadcast_arrays(a[:, None, 2], b[None, :, 2])
+    return complex(weight @ ground.potential(rho, depth_a, depth_b) @ weight)
 
 
-def _end_terms(wire_a: Array, wire_b: Array, resistivity: float, frequency: float) -> complex:
-    soil = {
-        "gamma": propagation_constant(resistivity, frequency),
-        "reflection": air_reflection(resistivity, frequency),
-    }
-    total = 0j
-    for sign_a, a in zip((-1, 1), wire_a, strict=True):
-        for sign_b, b in zip((-1, 1), wire_b, strict=True):
-            total += sign_a * sign_b * complex(g_k(math.hypot(*(a - b)[:2]), a[2], b[2], **soil))
-    return total / (4 * math.pi * complex_conductivity(resistivity, frequency))
+def _end_terms(wire_a: Array, wire_b: Array, ground: Ground) -> complex:
+    rho = np.hypot(wire_a[:, None, 0] - wire_b[None, :, 0], wire_a[:, None, 1] - wire_b[None, :, 1])
+    depth_a, depth_b = np.broadcast_arrays(wire_a[:, None, 2], wire_b[None, :, 2])
+    sign = np.array([-1.0, 1.0])
+    return complex(sign @ ground.potential(rho, depth_a, depth_b) @ sign)
 
 
 PAIRS = {
@@ -99,17 +88,18 @@ PAIRS = {
 @pytest.mark.parametrize("pair", PAIRS)
 @pytest.mark.parametrize(("resistivity", "frequency"), [(1000.0, 500.0), (100.0, 50e3), (10.0, 200e3)])
 def test_entries_against_the_direct_kernels(pair: str, resistivity: float, frequency: float) -> None:
-    # Z is mutual_impedance without the terms of its ends, P the mean of g_K: both by many points instead of table and
-    # two. Tolerance: the smooth part at two Gauss points, relative to the entry.
+    # Z is mutual_impedance without the terms of its ends, P the mean potential: both by many points instead of table
+    # and two. Tolerance: the smooth part at two Gauss points, relative to the entry.
     wire_a, wire_b = (np.array(w) for w in PAIRS[pair])
     Z, P = _matrices(
         [wire_a[0], wire_b[0]], [wire_a[1], wire_b[1]], resistivity_ohm_m=resistivity, frequency_hz=frequency
     )
     soil = {"resistivity_ohm_m": resistivity, "frequency_hz": frequency}
-    wanted = mutual_impedance(wire_a, wire_b, **soil) - _end_terms(wire_a, wire_b, resistivity, frequency)
+    ground = ground_of(**soil)
+    wanted = mutual_impedance(wire_a, wire_b, **soil) - _end_terms(wire_a, wire_b, ground)
     scale = 2 * math.pi * frequency * MU_0 / (4 * math.pi) * 2.0
     assert abs(Z[0, 1] - wanted) < 3e-3 * abs(wanted) + 1e-3 * scale
-    assert P[0, 1] == pytest.approx(_mean_g_k(wire_a, wire_b, resistivity, frequency), rel=2e-3)
+    assert P[0, 1] == pytest.approx(_mean_potential(wire_a, wire_b, ground), rel=2e-3)
 
 
 @given(seed=st.integers(0, 10_000), resistivity=st.floats(10.0, 1000.0), frequency=st.floats(500.0, 200e3))
