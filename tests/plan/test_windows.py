@@ -83,13 +83,16 @@ def test_a_target_without_hookups_needs_no_window(streets: Site) -> None:
 def test_parts_that_tone_does_not_join_are_the_same_in_windows(whole: Review, parted: Review) -> None:
     # identity up to what passes through 300 m of soil
     assert parted.summary["windows"] > 1
-    key = ["line_id", "station_m", "hookup_id", "frequency_hz"]
-    both = whole.stations.merge(parted.stations, on=key, suffixes=("", "_parted"))
+    key = ["line_id", "hookup_id", "frequency_hz"]
+    both = whole.stations.merge(parted.stations, on=["station_id", *key], suffixes=("", "_parted"))
     assert len(whole.stations) == len(parted.stations)
     assert len(both) > 0.9 * len(whole.stations)  # of two choices that grade alike either may win
-    assert (both["grade"] == both["grade_parted"]).all()
-    assert both["current_ma_parted"].to_numpy() == pytest.approx(both["current_ma"].to_numpy(), rel=1e-3, abs=1e-3)
     assert both["peak_offset_m_parted"].to_numpy() == pytest.approx(both["peak_offset_m"].to_numpy(), abs=2e-3)
+    assert both["depth_reading_m_parted"].to_numpy() == pytest.approx(both["depth_reading_m"].to_numpy(), abs=2e-3)
+    pieces = whole.sections.merge(parted.sections, on=["section_id", *key], suffixes=("", "_parted"))
+    assert len(pieces) > 0.9 * len(whole.sections)
+    shares = pieces["share_of_output"].to_numpy()
+    assert pieces["share_of_output_parted"].to_numpy() == pytest.approx(shares, rel=1e-3, abs=1e-4)
 
 
 def test_windows_are_told(parted: Review) -> None:
