@@ -1,15 +1,17 @@
 """Infinite straight wires in a half-space, fed at a point: solved exactly along the axial wavenumber, without sections.
 
-The kernels of a level current and of its leak have closed spectra along x (Pollaczek 1926; Sunde, Earth Conduction
-Effects in Transmission Systems, 1949; both from memory). With kappa^2 = k^2 + gamma^2, lambda^2 = k^2 + l^2,
-u^2 = lambda^2 + gamma^2, d the distance of two axes (a wire's own radius), D the distance to the image, H the sum of
-the depths and y the offset:
+The kernels of a level current and of its leak have closed spectra along x (after Pollaczek 1926 and Sunde, Earth
+Conduction Effects in Transmission Systems, 1949; here with the waves in the air, from the reflection of plane waves).
+With s = 1/rho + j omega eps, s0 = j omega eps0, gamma^2 = j omega mu0 s, lambda^2 = k^2 + l^2, u^2 = lambda^2 +
+gamma^2, v^2 = lambda^2 + j omega mu0 s0, kappa^2 = k^2 + gamma^2, d the distance of two axes (a wire's own radius), D
+the distance to the image, H the sum of the depths and y the offset:
 
-    A(k) = 2 K0(kappa d) - 2 K0(kappa D) + 2 int_0^inf 2/(u + lambda) exp(-u H) cos(l y) dl
-    K(k) = 2 K0(kappa d) - 2 K0(kappa D) + 2 (1 + r) int_0^inf 1/lambda exp(-u H) cos(l y) dl
+    te = (u - v)/(u + v),  tm = (s v - s0 u)/(s v + s0 u)
+    A(k) = 2 K0(kappa d) - 2 K0(kappa D) + 2 int_0^inf [te + 1]/u exp(-u H) cos(l y) dl
+    K(k) = 2 K0(kappa d) - 2 K0(kappa D) + 2 int_0^inf [(u^2 tm - gamma^2 te)/lambda^2 + 1]/u exp(-u H) cos(l y) dl
 
-with r = (s - s0)/(s + s0), s = 1/rho + j omega eps and s0 = j omega eps0. Then z(k) = z_int + j omega mu0/(4 pi) A,
-p(k) = 1/y_coat + K/(4 pi s), and one ampere J fed into the first wire at x = 0 gives
+Then z(k) = z_int + j omega mu0/(4 pi) A, p(k) = 1/y_coat + K/(4 pi s), and one ampere J fed into the first wire at
+x = 0 gives
 
     (z + k^2 p) I = -j k p J,   V = p (J - j k I).
 
@@ -33,7 +35,7 @@ NODES, WEIGHTS = np.polynomial.legendre.leggauss(12)
 
 @dataclass(frozen=True)
 class InfiniteWire:
-    """A wire along x at offset y: radius of the metal and over the coating (equal where bare), coating in S/m."""
+    """A wire along x at offset y: radius of the metal and over the coating (equal where bare), the coating's leak."""
 
     y_m: float
     depth_m: float
@@ -41,13 +43,21 @@ class InfiniteWire:
     outer_radius_m: float
     metal_ohm_m: float
     relative_permeability: float
-    coating_s_per_m: complex
+    leak_s_per_m: float = np.inf
+    coating_permittivity: float = 3.0
 
     def series_ohm_per_m(self, omega: float) -> complex:
         """Return the solid wire's own impedance, gamma_c rho/(2 pi a) I0/I1 (textbook form)."""
         gamma = np.sqrt(1j * omega * MU_0 * self.relative_permeability / self.metal_ohm_m)
         x = gamma * self.radius_m
         return complex(gamma * self.metal_ohm_m / (2 * np.pi * self.radius_m) * ive(0, x) / ive(1, x))
+
+    def coating_ohm_m(self, omega: float) -> complex:
+        """Return the inverse of what leaks through the coating per metre, by conduction and as a capacitor."""
+        if self.outer_radius_m == self.radius_m:
+            return 0j
+        capacitance = 2 * np.pi * EPSILON_0 * self.coating_permittivity / np.log(self.outer_radius_m / self.radius_m)
+        return 1 / (self.leak_s_per_m + 1j * omega * capacitance)
 
 
 @dataclass(frozen=True)
@@ -120,10 +130,7 @@ def _edges(rate: float, reach_m: float, wires: tuple[InfiniteWire, ...]) -> tupl
 
 def spectra(wires: tuple[InfiniteWire, ...], k: Real, omega: float, sigma: complex) -> tuple[Complex, Complex]:
     """Return z(k) and p(k), shape (k, wires, wires), ohm/m and ohm m."""
-    gamma_2 = 1j * omega * MU_0 * sigma
-    air = 1j * omega * EPSILON_0
-    image = 1 + (sigma - air) / (sigma + air)
-    kappa = np.sqrt(k**2 + gamma_2)
+    kappa = np.sqrt(k**2 + 1j * omega * MU_0 * sigma)
     z = np.empty((k.size, len(wires), len(wires)), dtype=np.complex128)
     p = np.empty_like(z)
     for i, one in enumerate(wires):
@@ -132,18 +139,20 @@ def spectra(wires: tuple[InfiniteWire, ...], k: Real, omega: float, sigma: compl
             metal, outer = (np.hypot(aside, one.depth_m - other.depth_m),) * 2
             if i == j:
                 metal, outer = one.radius_m, one.outer_radius_m
-            vector, potential = _integrals(k, gamma_2, aside, below)
+            vector, potential = _integrals(k, (omega, sigma), aside, below)
             mirrored = 2 * kv(0, kappa * np.hypot(aside, below))
             z[:, i, j] = 1j * omega * MU_0 / (4 * np.pi) * (2 * kv(0, kappa * metal) - mirrored + vector)
-            p[:, i, j] = (2 * kv(0, kappa * outer) - mirrored + image * potential) / (4 * np.pi * sigma)
+            p[:, i, j] = (2 * kv(0, kappa * outer) - mirrored + potential) / (4 * np.pi * sigma)
     own = np.arange(len(wires))
     z[:, own, own] += [wire.series_ohm_per_m(omega) for wire in wires]
-    p[:, own, own] += [1 / wire.coating_s_per_m if np.isfinite(wire.coating_s_per_m) else 0 for wire in wires]
+    p[:, own, own] += [wire.coating_ohm_m(omega) for wire in wires]
     return z, p
 
 
-def _integrals(k: Real, gamma_2: complex, aside_m: float, below_m: float) -> tuple[Complex, Complex]:
-    """Return twice the integrals over l of 2/(u + lambda) and of 1/lambda, each times exp(-u H) cos(l y)."""
+def _integrals(k: Real, soil: tuple[float, complex], aside_m: float, below_m: float) -> tuple[Complex, Complex]:
+    """Return twice the integrals over l of the brackets of A and K, each times exp(-u H) cos(l y)."""
+    omega, sigma = soil
+    gamma_2, air = 1j * omega * MU_0 * sigma, 1j * omega * EPSILON_0
     vector, potential = np.empty(k.size, dtype=np.complex128), np.empty(k.size, dtype=np.complex128)
     for first in range(0, k.size, 400):
         part = slice(first, first + 400)
@@ -152,8 +161,9 @@ def _integrals(k: Real, gamma_2: complex, aside_m: float, below_m: float) -> tup
         t, weight = panels(np.linspace(0.0, 1.0, 25))
         lam = k[part, None] * np.cosh(top[:, None] * t)
         across = k[part, None] * np.sinh(top[:, None] * t)
-        u = np.sqrt(lam**2 + gamma_2)
-        wave = np.exp(-u * below_m) * np.cos(across * aside_m) * top[:, None] * weight
-        vector[part] = 2 * (2 * lam / (u + lam) * wave).sum(axis=1)
-        potential[part] = 2 * wave.sum(axis=1)
+        u, v = np.sqrt(lam**2 + gamma_2), np.sqrt(lam**2 + 1j * omega * MU_0 * air)
+        wave = np.exp(-u * below_m) * np.cos(across * aside_m) * lam * top[:, None] * weight
+        te, tm = (u - v) / (u + v), (sigma * v - air * u) / (sigma * v + air * u)
+        vector[part] = 2 * ((te + 1) / u * wave).sum(axis=1)
+        potential[part] = 2 * (((u**2 * tm - gamma_2 * te) / lam**2 + 1) / u * wave).sum(axis=1)
     return vector, potential

@@ -14,9 +14,9 @@ from corridor.tone.tree import factorise
 from tests.validation.infinite_wires import EPSILON_0, Exact, InfiniteWire, exact, propagation
 from tests.validation.lines import Line, Site
 
-SOURCE = "Pollaczek 1926, Sunde 1949: spectral solution"
+SOURCE = "spectral solution after Pollaczek 1926, Sunde 1949"
 PERMITTIVITY = 10.0
-STEEL = {"metal_ohm_m": 1.7e-7, "relative_permeability": 300.0}
+STEEL = (1.7e-7, 300.0)  # ohm m, relative permeability
 DRIVE_A = 0.5  # what goes each way
 # resistivity in ohm m, frequency in Hz
 BARE = [(10.0, 500.0), (10.0, 50e3), (100.0, 500.0), (100.0, 10e3), (100.0, 200e3), (1000.0, 200e3)]
@@ -35,31 +35,31 @@ class Case:
 
 
 def bare_pipe() -> InfiniteWire:
-    return InfiniteWire(0.0, 1.2, 0.084, 0.084, coating_s_per_m=np.inf, **STEEL)
+    return InfiniteWire(0.0, 1.2, 0.084, 0.084, *STEEL)
 
 
-def coated_pipe(leak_s_per_m: float, frequency_hz: float) -> InfiniteWire:
+def coated_pipe(leak_s_per_m: float) -> InfiniteWire:
     """Return the pipe under 0.4 mm of coating: thick ones don't suit a thin wire cut shorter than a metre."""
-    capacitive = 2j * np.pi * frequency_hz * 2 * np.pi * 3.0 * EPSILON_0 / np.log(0.0844 / 0.084)
-    return InfiniteWire(0.0, 1.2, 0.084, 0.0844, coating_s_per_m=leak_s_per_m + capacitive, **STEEL)
+    return InfiniteWire(0.0, 1.2, 0.084, 0.0844, *STEEL, leak_s_per_m=leak_s_per_m)
 
 
 def neighbour() -> InfiniteWire:
-    return InfiniteWire(GAP_M, 1.0, 0.05, 0.05, coating_s_per_m=np.inf, **STEEL)
+    return InfiniteWire(GAP_M, 1.0, 0.05, 0.05, *STEEL)
 
 
 def cut(wire: InfiniteWire, half_m: float, pieces: int) -> Line:
     """Return a piece of the wire for the engine."""
-    leak = wire.coating_s_per_m.real if np.isfinite(wire.coating_s_per_m) else 1.0
+    shape = np.log(wire.outer_radius_m / wire.radius_m) / (2 * np.pi)
     return Line(
         (-half_m, wire.y_m, wire.depth_m),
         (half_m, wire.y_m, wire.depth_m),
         pieces,
         radius_m=wire.radius_m,
         outer_radius_m=wire.outer_radius_m,
-        coating_permittivity=3.0,
-        coating_s_per_m=leak * np.log(wire.outer_radius_m / wire.radius_m) / (2 * np.pi),
-        **STEEL,
+        metal_ohm_m=wire.metal_ohm_m,
+        relative_permeability=wire.relative_permeability,
+        coating_permittivity=wire.coating_permittivity,
+        coating_s_per_m=wire.leak_s_per_m * shape if shape else 1.0,
     )
 
 
@@ -108,7 +108,7 @@ def test_bleed_off_onto_a_bare_neighbour(
 ) -> None:
     # A leaky coated pipe fed, a bare one a metre beside it. Bars: 0.3 % of the half ampere on the target, 1 % of its
     # own peak on the neighbour, whose current is 1 to 5 % of the drive, and 0.3 % in impedance
-    wires = (coated_pipe(leak_s_per_m, frequency_hz), neighbour())
+    wires = (coated_pipe(leak_s_per_m), neighbour())
     case = solved(wires, resistivity_ohm_m, frequency_hz, gamma_step=0.1, decays=6)
     target, beside = zip(case.current_a, case.exact.current_a, strict=True)
     agrees("target's current", *target, of=DRIVE_A, within=3e-3, source=SOURCE, unit="A")
@@ -119,7 +119,7 @@ def test_bleed_off_onto_a_bare_neighbour(
 def test_the_judge_knows_a_plain_transmission_line() -> None:
     # Where z and p hardly vary with k, the current is exp(-Gamma x)/2 and the impedance sqrt(z p)/2: a coating that
     # dominates (1 uS/m) at 500 Hz. Tolerance: what the soil's 0.1 % share of p still varies.
-    wire = coated_pipe(1e-6, 500.0)
+    wire = coated_pipe(1e-6)
     x = np.array([10.0, 100.0, 400.0])
     omega = 2 * np.pi * 500.0
     gamma = propagation(wire, omega, 0.01 + 0j)
@@ -129,7 +129,7 @@ def test_the_judge_knows_a_plain_transmission_line() -> None:
 
 def test_the_judge_keeps_its_current() -> None:
     # Kirchhoff: what is fed leaves evenly to both sides, and the neighbour's current starts from nothing
-    judge = exact((coated_pipe(0.02, 50e3), neighbour()), np.array([1e-3, 0.5]), resistivity_ohm_m=30.0,
+    judge = exact((coated_pipe(0.02), neighbour()), np.array([1e-3, 0.5]), resistivity_ohm_m=30.0,
                   frequency_hz=50e3)  # fmt: skip
     assert judge.current_a[0, 0] == pytest.approx(0.5, abs=1e-3)
     assert abs(judge.current_a[1, 0]) < 1e-2 * abs(judge.current_a[1, 1])
