@@ -1,5 +1,6 @@
 """From records and chosen hook-ups to a model that can be solved: couplings, growth, soil, stakes and drives."""
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -23,7 +24,7 @@ from corridor.tone.assemble import build_model
 from corridor.tone.cases import soil_range
 from corridor.tone.drive import Drive, place
 from corridor.tone.hookup import HookUp
-from corridor.tone.leaving import leaving_share
+from corridor.tone.leaving import leaving_share, with_tails
 from corridor.tone.model import SoilRange, ToneModel
 
 __all__ = ["Connected", "Prepared", "connect", "hookup_of", "prepare", "refuse_low_induction"]
@@ -194,7 +195,7 @@ def prepare(
     growth = grown(distance)
     while True:
         model, drives, soil = _placed(
-            connected, growth, hookups, names, staking=staking, frequency_max_hz=max(frequencies_hz),
+            connected, growth, hookups, names, staking=staking, frequencies_hz=frequencies_hz,
             equipment=equipment, settings=settings,
         )  # fmt: skip
         cuts = [model.node_of[name] for name in growth.cut_nodes if name in model.node_of]
@@ -217,20 +218,23 @@ def _placed(
     names: Sequence[str],
     *,
     staking: Staking,
-    frequency_max_hz: float,
+    frequencies_hz: Sequence[float],
     equipment: Equipment,
     settings: Settings,
 ) -> tuple[ToneModel, tuple[Drive, ...], SoilRange]:
     """Return the model of what has grown, with the hook-ups on it, and its soil."""
     site = connected.site
-    part = part_of(connected.network, growth.spans.keys())
     lines = site.lines[site.lines["line_id"].isin(growth.lines)]
     soil = soil_range(site.soil, lines, settings.soil)
+    part = part_of(connected.network, growth.spans.keys())
+    part = with_tails(
+        part, growth.cut_nodes, lines, frequency_hz=math.sqrt(min(frequencies_hz) * max(frequencies_hz)), soil=soil
+    )
     geometry = site.lines.set_index("line_id").geometry
     model = build_model(
         part,
         lines,
-        frequency_max_hz=frequency_max_hz,
+        frequency_max_hz=max(frequencies_hz),
         soil=soil,
         settings=settings,
         placement=staking.placement,

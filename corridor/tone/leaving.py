@@ -1,19 +1,84 @@
 """How much tone leaves the network that is solved, where metal goes on beyond it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+import geopandas as gpd
 import numpy as np
+import pandas as pd
 
+from corridor.network.model import Network
 from corridor.settings import Equipment
 from corridor.tone.cases import element_ohms
-from corridor.tone.conductors import characteristic_ohm
+from corridor.tone.conductors import Conductor, characteristic_ohm, conductors
 from corridor.tone.drive import Drive, unit_output, unit_sources
 from corridor.tone.earth import propagation_constant
 from corridor.tone.model import SoilRange, ToneModel
 from corridor.tone.solve import matrices
 from corridor.tone.tree import factorise
 
-__all__ = ["leaving_share"]
+__all__ = ["leaving_share", "with_tails"]
+
+TAIL = "beyond the network solved at"  # first words of such a ground's name
+TAIL_MAX_OHM = 1e5  # a conductor that hardly leaks takes next to nothing away
+
+
+def with_tails(
+    network: Network, cut_nodes: Sequence[str], lines: gpd.GeoDataFrame, *, frequency_hz: float, soil: SoilRange
+) -> Network:
+    """Return the network with a ground where it was cut, as large as the characteristic impedance of what goes on.
+
+    An end left open would throw the wave back into the network, which nothing does in the street. The ground stands at
+    the cut, where the real line leaks all along: near the cut the soil's potential is too high, farther in it's right.
+
+    Parameters
+    ----------
+    network : Network
+        The part that is solved.
+    cut_nodes : sequence of str
+        Its nodes where metal goes on.
+    lines : GeoDataFrame
+        Table ``lines``, for the conductors.
+    frequency_hz : float
+        Where the impedance is taken: between the lowest and the highest of the run.
+    soil : SoilRange
+        Its nominal resistivity.
+    """
+    cut = network.nodes[network.nodes["node_id"].isin(set(cut_nodes))].sort_values("node_id", kind="stable")
+    if cut.empty:
+        return network
+    metals = conductors(lines[lines["line_id"].isin(set(cut["line_id"]))].set_index("line_id", drop=False))
+    ohms = [
+        min(_wave_ohm(metals[line_id], frequency_hz, soil.nominal_ohm_m), TAIL_MAX_OHM) for line_id in cut["line_id"]
+    ]
+    tails = gpd.GeoDataFrame(
+        {
+            "ground_id": [f"{TAIL} {name}" for name in cut["node_id"]],
+            "node_id": cut["node_id"].to_numpy(),
+            "line_id": cut["line_id"].to_numpy(),
+            "resistance_ohm": ohms,
+            "evidence": "inferred",
+            "closed": True,
+            "switchable": False,
+            "probability": 1.0,
+            "resistance_low_ohm": ohms,
+            "resistance_high_ohm": ohms,
+        },
+        geometry=cut.geometry.to_numpy(),
+        crs=cut.crs,
+    )
+    grounds = tails if network.grounds.empty else pd.concat([network.grounds, tails], ignore_index=True)
+    return replace(network, grounds=grounds)
+
+
+def _wave_ohm(metal: Conductor, frequency_hz: float, resistivity_ohm_m: float) -> float:
+    return characteristic_ohm(
+        metal.series(frequency_hz),
+        metal.leakage(frequency_hz),
+        radius_m=metal.outer_radius_m,
+        frequency_hz=frequency_hz,
+        resistivity_ohm_m=resistivity_ohm_m,
+    )
 
 
 def leaving_share(
@@ -30,9 +95,8 @@ def leaving_share(
     The share is of the largest current that the hook-up drives anywhere: a clamp or a loop may drive more on a
     neighbour than on its target.
 
-    A line cut off ends open in the model: the current there is zero by construction and says nothing. The voltage does:
-    an open end doubles the wave that arrives, so that |V|/(2 |Zc|) would have gone on, Zc the characteristic impedance
-    of the infinite line (line theory; an estimate for bare metal). What arrives over several lines isn't added up.
+    What goes on is |V|/|Zc| at each cut, Zc the characteristic impedance of the infinite line (line theory; an estimate
+    for bare metal), since ``with_tails`` closes the cuts with it. What arrives over several lines isn't added up.
 
     Parameters
     ----------
@@ -67,18 +131,7 @@ def leaving_share(
         solution = factorise(model.layout, z, p, element_ohms(model, "nominal", frequency)).solve(*source)
         hooked = np.abs(unit_output(solution, drives, frequency_hz=frequency, equipment=equipment).reference_a)
         reference = np.maximum(hooked, np.abs(solution.current_a).max(axis=0))
-        wave_ohm = np.array(
-            [
-                characteristic_ohm(
-                    metal.series(frequency),
-                    metal.leakage(frequency),
-                    radius_m=metal.outer_radius_m,
-                    frequency_hz=frequency,
-                    resistivity_ohm_m=rho,
-                )
-                for metal in model.conductors
-            ]
-        )[model.line_index[section]]
-        share = np.abs(solution.node_v[nodes]) / (2 * wave_ohm[:, None] * reference[None, :])
+        wave_ohm = np.array([_wave_ohm(metal, frequency, rho) for metal in model.conductors])[model.line_index[section]]
+        share = np.abs(solution.node_v[nodes]) / (wave_ohm[:, None] * reference[None, :])
         worst = max(worst, float(share.max()))
     return worst
