@@ -18,7 +18,7 @@ STRUCTURE_KINDS = (
     "building_entry", "catch_basin", "cleanout", "other", "unknown",
 )  # fmt: skip
 EVIDENCE = ("recorded", "observed", "measured", "inferred", "suspected")
-JOINTS = ("welded", "bonded", "gasketed", "insulated", "unknown")
+JOINTS = ("welded", "bonded", "corroded", "gasketed", "insulated", "unknown")
 SHEATH_BONDING = ("both_ends", "one_end", "cross", "none", "unknown")
 STATUS = ("in_service", "out_of_service", "abandoned", "proposed", "removed", "unknown")
 GONE = ("proposed", "removed")  # statuses of lines that aren't in the ground

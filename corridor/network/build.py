@@ -19,14 +19,15 @@ from corridor.network.isolations import joints
 from corridor.network.model import Network
 from corridor.network.nodes import NodeTable
 from corridor.settings import Settings
+from corridor.site.materials import joint_types
 from corridor.site.model import Site
 
 __all__ = ["build_network"]
 
 KNOWN = ("recorded", "observed", "measured")
 CLOSED_FROM = 0.5  # probability from which a path that may conduct is closed in the nominal case
-ISOLATION_OHM = 1e6  # an isolating joint in good order (engineering estimate)
-ISOLATION_F = 1e-9  # and its capacitance (engineering estimate)
+ISOLATION_OHM = joint_types()["isolating_joint"].open_ohm
+ISOLATION_F = joint_types()["isolating_joint"].open_f
 GROUND_OHM = 25.0  # a ground electrode of unstated resistance: NEC 250.53, from memory; engineering estimate
 
 LINK_COLUMNS = (

@@ -28,7 +28,7 @@ def infer_grounds(
 
     A structure gets none where a line that ends there has a recorded ground anywhere. One electrode a structure: it is
     put on one conductive line that ends there (electricity before the others, then the first id); bonds tie the others
-    to it.
+    to it. A sheath bonded nowhere takes none, one bonded at one end only at the first of its structures.
 
     Parameters
     ----------
@@ -97,6 +97,8 @@ def _chosen(
         & (met["sheath_bonding"] != "none")
         & ~met["structure_id"].isin(settled)
     )
-    met = met[fits].assign(rank=lambda m: m["utility"].map({name: i for i, name in enumerate(_UTILITIES)}))
+    met = met[fits].sort_values("structure_id", kind="stable")
+    met = met[(met["sheath_bonding"] != "one_end") | ~met.duplicated("line_id")]
+    met = met.assign(rank=lambda m: m["utility"].map({name: i for i, name in enumerate(_UTILITIES)}))
     met = met.sort_values(["structure_id", "rank", "line_id"], kind="stable")
     return met.drop_duplicates("structure_id").reset_index(drop=True)

@@ -1,12 +1,24 @@
-"""Metals, other materials and coatings, from the shipped table (corridor/data/materials.toml)."""
+"""Metals, other materials, coatings and joints, from the shipped tables (corridor/data/materials.toml, joints.toml)."""
 
+import math
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 from corridor.site.tables import read_table, word_key
 
-__all__ = ["Coating", "Material", "Metal", "coating", "coatings", "material_words", "materials", "metal"]
+__all__ = [
+    "Coating",
+    "Joint",
+    "Material",
+    "Metal",
+    "coating",
+    "coatings",
+    "joint_types",
+    "material_words",
+    "materials",
+    "metal",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,6 +55,35 @@ class Coating:
     conductivity_s_per_m: float
     conductivity_low_s_per_m: float
     conductivity_high_s_per_m: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Joint:
+    """A kind of joint between lengths of metal.
+
+    ``parts`` says whether it may part the metal; if so it is solved as an element of ``closed_ohm`` or of ``open_ohm``
+    beside ``open_f`` (F), ``closed`` in the nominal case or not. The others only add their ``closed_ohm``.
+    """
+
+    name: str
+    source: str
+    parts: bool
+    closed: bool
+    closed_ohm: float
+    closed_low_ohm: float
+    closed_high_ohm: float
+    open_ohm: float = math.inf
+    open_low_ohm: float = math.inf
+    open_high_ohm: float = math.inf
+    open_f: float = 0.0
+    open_low_f: float = 0.0
+    open_high_f: float = 0.0
+
+
+@cache
+def joint_types() -> dict[str, Joint]:
+    """Return the kinds of joint by name: the words of the column ``joints``, and ``isolating_joint``."""
+    return {name: Joint(name=name, **row) for name, row in read_table("joints").items()}
 
 
 @cache

@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 
 from corridor.constants import MM_PER_M
 from corridor.errors import DomainError
+from corridor.network.continuity import may_part
 from corridor.network.model import Network
 from corridor.settings import Settings, Stake
-from corridor.tone.conductors import Conductor, conductors, propagation_per_m
+from corridor.site.materials import joint_types
+from corridor.tone.conductors import JOINT_SPACING_M, Conductor, conductors, propagation_per_m
 from corridor.tone.electrodes import equivalent_rod_length_m
 from corridor.tone.layout import Layout
 from corridor.tone.mesh import Piece, Spacing, cut_line, joint_measures
@@ -28,12 +30,7 @@ Real = NDArray[np.float64]
 ROD_RADIUS_M = 0.008  # 16 mm rod (common practice)
 JUNCTION_OHM = 1e-4  # metal to metal (engineering estimate)
 CONTACT_OHM = 1e-3  # a bond or a ground lead at least (engineering estimate)
-JOINT_CLOSED_OHM = 3e-4  # bonded iron joint, two copper straps, 0.2-0.4 mohm (from memory)
-JOINT_OPEN_OHM = 1e6  # rubber gasket (engineering estimate)
-JOINT_OPEN_F = 1e-9  # ring and bell of a 150 mm pipe, 0.05-10 nF (engineering estimate)
-JOINT_SPACING_M = 5.5  # ductile-iron lengths (common practice)
 GROUND_OHM = 25.0  # a ground of unknown resistance (from memory: NEC 250.53's limit for one rod)
-BLOCKING_JOINTS = ("gasketed", "unknown")
 DEPTH_FLOOR_M = 0.05
 
 
@@ -84,6 +81,7 @@ class _Builder:
             self.nodes += len(piece.xy_m)
 
     def _joint(self, piece: Piece, kind: str) -> Element:
+        joint = joint_types()[kind]
         return Element(
             kind="joint",
             source_id=f"{piece.line_id}@{piece.measure_m[0]:.2f}",
@@ -91,11 +89,11 @@ class _Builder:
             line_b=piece.line_id,
             node_a=self.nodes - 1,
             node_b=self.nodes,
-            closed=False,
+            closed=joint.closed,
             switchable=True,
-            closed_ohm=JOINT_CLOSED_OHM,
-            open_ohm=JOINT_OPEN_OHM,
-            open_f=JOINT_OPEN_F,
+            closed_ohm=joint.closed_ohm,
+            open_ohm=joint.open_ohm,
+            open_f=joint.open_f,
             evidence=kind,
         )
 
@@ -151,6 +149,7 @@ def build_model(
     metals = conductors(rows)
     spacing = Spacing(list(rows.geometry), rows["depth_m"].to_numpy(float), settings.solver)
     busy = _busy_measures(network)
+    parted = dict(zip(line_ids, may_part(rows), strict=True))
     builder = _Builder(settings)
     for index, (line_id, own) in enumerate(spans.groupby("line_id", sort=True)):
         row = rows.iloc[index]
@@ -161,7 +160,7 @@ def build_model(
                 index,
                 row.geometry,
                 at_m,
-                joints_m=_joints(row, at_m),
+                joints_m=_joints(row, at_m) if parted[line_id] else np.empty(0),
                 busy_m=busy.get(line_id, np.empty(0)),
                 gamma_per_m=gamma,
                 spacing=spacing,
@@ -215,9 +214,7 @@ def _run_nodes(run: pd.DataFrame) -> tuple[list[str], Real]:
 
 
 def _joints(row: pd.Series, nodes_m: Real) -> Real:
-    """Return the measures of the joints that may block; none on pipes whose joints conduct."""
-    if row["asset"] != "pipe" or row["joints"] not in BLOCKING_JOINTS or row.get("tracer_wire") == "yes":
-        return np.empty(0)
+    """Return the measures of a line's joints."""
     spacing_m = float(row["joint_spacing_m"]) if pd.notna(row["joint_spacing_m"]) else JOINT_SPACING_M
     clear_m = min(0.5, spacing_m / 4)
     return joint_measures(row.geometry.length, spacing_m, keep_clear=nodes_m, clear_m=clear_m)
@@ -255,7 +252,7 @@ def _stakes(placement: Placement | None) -> list[Electrode]:
 
 def _link_elements(links: pd.DataFrame, node_of: dict[str, int]) -> list[Element]:
     """Return junctions, bonds and isolations between places that are both in the model."""
-    elements = []
+    elements, isolating = [], joint_types()["isolating_joint"]
     for row in links.to_dict("records"):
         if row["node_a"] not in node_of or row["node_b"] not in node_of:
             continue
@@ -271,8 +268,8 @@ def _link_elements(links: pd.DataFrame, node_of: dict[str, int]) -> list[Element
                 closed=bool(row["closed"]),
                 switchable=bool(row["switchable"]),
                 closed_ohm=JUNCTION_OHM if row["kind"] == "junction" else _at_least(row["resistance_ohm"]),
-                open_ohm=_number(row["resistance_ohm"], JOINT_OPEN_OHM) if isolation else math.inf,
-                open_f=_number(row["capacitance_f"], JOINT_OPEN_F) if isolation else 0.0,
+                open_ohm=_number(row["resistance_ohm"], isolating.open_ohm) if isolation else math.inf,
+                open_f=_number(row["capacitance_f"], isolating.open_f) if isolation else 0.0,
                 evidence=row.get("evidence"),
             )
         )

@@ -1,24 +1,42 @@
-"""What each line is electrically: a solid wire or a tube of metal, bare or coated, with its joints."""
+"""What each line is electrically: a wire, a tube or a cage of metal, bare or coated, with its joints."""
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import pandas as pd
 
 from corridor.constants import F_PER_NF, M_PER_KM, MM_PER_M, TWO_PI
 from corridor.errors import DomainError
-from corridor.site.materials import Coating, Metal, coating, metal
+from corridor.site.materials import Coating, Metal, coating, coatings, joint_types, metal
+from corridor.site.tables import read_table
 from corridor.tone.internal import coating_admittance, internal_impedance
 
-__all__ = ["Conductor", "characteristic_ohm", "conductor", "conductors", "propagation_per_m"]
+__all__ = [
+    "CARRIERS",
+    "JOINT_SPACING_M",
+    "Conductor",
+    "carrier",
+    "characteristic_ohm",
+    "conductor",
+    "conductors",
+    "propagation_per_m",
+]
+
+Carrier = Literal["pipe wall", "tracer wire", "sheath", "core", "wire", "reinforcement"]
+CARRIERS: dict[Carrier, str] = {
+    "pipe wall": "a tube of the pipe's metal; rails and fences by their diameter too",
+    "tracer wire": "the wire along a pipe that doesn't conduct",
+    "sheath": "a tube: the cable's sheath or screen, earthed where the records or the rules put grounds",
+    "core": "the conductor inside a sheath earthed nowhere, which carries no tone along: dielectric out to the jacket",
+    "wire": "the cross-section of a cable without sheath, or of a bare conductor",
+    "reinforcement": "the lengthwise bars of a concrete pipe stated to be conductive, side by side in a cage",
+}
+"""What may carry the tone of a line, and what it is to the solver."""
 
 MM2_PER_M2 = 1e6
-SHEATH_WALL_MM = 1.5  # extruded lead or aluminium sheath (engineering estimate)
-SCREEN_WALL_MM = 0.2  # tape or foil screen (engineering estimate)
-TRACER_MM2 = 2.1  # 14 AWG copper, common for tracer wires (from memory)
-CABLE_MM2 = 50.0  # where neither cross-section nor sheath is known (engineering estimate)
-WALL_SHARE = 0.06  # wall over diameter of a pipe of unknown wall (engineering estimate)
+_FIGURES = {name: float(row["value"]) for name, row in read_table("conductors").items()}
+JOINT_SPACING_M = _FIGURES["joint_spacing_m"]
 
 
 @dataclass(frozen=True)
@@ -39,6 +57,10 @@ class Conductor:
         Coating or jacket; None is bare.
     series_ohm_per_m, leakage_s_per_m, capacitance_f_per_m : float
         Overrides from the records; NaN leaves the calculated value.
+    joint_ohm_per_m : float
+        Joints that conduct, spread over the length.
+    bars, bar_radius_m : int, float
+        A cage of equal solid bars in place of the tube; 0 for none.
     """
 
     line_id: str
@@ -51,18 +73,25 @@ class Conductor:
     series_ohm_per_m: float = math.nan
     leakage_s_per_m: float = math.nan
     capacitance_f_per_m: float = math.nan
+    joint_ohm_per_m: float = 0.0
+    bars: int = 0
+    bar_radius_m: float = 0.0
 
     def series(self, frequency_hz: float) -> complex:
-        """Return the internal impedance in ohm/m.
+        """Return the internal impedance in ohm/m, joints that conduct included.
 
-        An override replaces the resistance; the internal reactance stays.
+        An override replaces the resistance; the internal reactance stays. Bars of a cage share the current equally.
         """
-        value = internal_impedance(
-            self.radius_m,
-            resistivity_ohm_m=self.resistivity_ohm_m,
-            relative_permeability=self.relative_permeability,
-            frequency_hz=frequency_hz,
-            wall_m=self.wall_m,
+        value = (
+            internal_impedance(
+                self.bar_radius_m if self.bars else self.radius_m,
+                resistivity_ohm_m=self.resistivity_ohm_m,
+                relative_permeability=self.relative_permeability,
+                frequency_hz=frequency_hz,
+                wall_m=None if self.bars else self.wall_m,
+            )
+            / max(self.bars, 1)
+            + self.joint_ohm_per_m
         )
         return value if math.isnan(self.series_ohm_per_m) else complex(self.series_ohm_per_m, value.imag)
 
@@ -105,11 +134,33 @@ def conductors(lines: pd.DataFrame) -> dict[str, Conductor]:
     return {row["line_id"]: conductor(row) for row in lines.to_dict("records")}
 
 
-def conductor(row: dict[str, Any]) -> Conductor:
-    """Return the conductor of one line.
+def carrier(row: dict[str, Any]) -> Carrier:
+    """Return what carries the tone of one line: a key of ``CARRIERS``.
 
-    A pipe is a tube of its own metal. A tracer wire carries the tone of a pipe that doesn't conduct. A cable with a
-    metallic sheath is a tube, one without is the solid wire of its cross-section.
+    Parameters
+    ----------
+    row : dict
+        A row of the table ``lines``.
+    """
+    substance = metal(row.get("material"))
+    if row.get("asset") == "tracer_wire" or (substance is None and row.get("tracer_wire") == "yes"):
+        return "tracer wire"
+    if row.get("asset") == "cable":
+        if metal(row.get("sheath")) is None or math.isnan(_real(row.get("diameter_mm"))):
+            return "wire"
+        return "core" if row.get("sheath_bonding") == "none" else "sheath"
+    if row.get("asset") in ("bare_conductor", "rail", "fence") and not math.isnan(_real(row.get("conductor_mm2"))):
+        return "wire"
+    return "reinforcement" if row.get("material") == "reinforced_concrete" else "pipe wall"
+
+
+def conductor(row: dict[str, Any]) -> Conductor:
+    """Return the conductor of one line, as ``carrier`` says what it is.
+
+    A stranded wire is the solid one of the circle round its strands, of a resistivity that gives the strands'
+    resistance to direct current: the skin effect then is that of a solid wire. A cage acts outside like one wire of
+    radius (N r R^(N-1))^(1/N), the geometric mean distance of N bars of radius r on a circle R (textbook, bundled
+    conductors).
 
     Parameters
     ----------
@@ -121,24 +172,31 @@ def conductor(row: dict[str, Any]) -> Conductor:
     DomainError
         If the line has no diameter and no cross-section.
     """
-    asset, diameter_mm = row.get("asset"), _real(row.get("diameter_mm"))
+    kind, diameter_mm, mm2 = carrier(row), _real(row.get("diameter_mm")), _real(row.get("conductor_mm2"))
     substance = metal(row.get("material"))
-    mm2 = _real(row.get("conductor_mm2"))
-    if asset == "tracer_wire" or (substance is None and row.get("tracer_wire") == "yes"):
-        return _wire(row, _or(mm2, TRACER_MM2), metal("copper"), coating("polyethylene"))
-    if asset == "cable":
-        sheath = metal(row.get("sheath"))
-        if sheath is not None and not math.isnan(diameter_mm):
-            wall = SHEATH_WALL_MM if row.get("sheath") in ("lead", "aluminium") else SCREEN_WALL_MM
-            jacket = coating(row.get("coating") or "polyethylene")
-            return _tube(row, sheath, (diameter_mm, wall), jacket)
-        return _wire(row, _or(mm2, CABLE_MM2), substance or metal("copper"), coating("polyethylene"))
-    if asset in ("bare_conductor", "rail", "fence") and not math.isnan(mm2):
-        return _wire(row, mm2, substance or metal("steel"), coating(row.get("coating")))
+    if kind == "tracer wire":
+        wire = substance if row.get("asset") == "tracer_wire" else None
+        return _wire(
+            row, _or(mm2, _FIGURES["tracer_mm2"]), wire or metal("copper"), coating("polyethylene"), solid=True
+        )
+    if kind == "wire":
+        cable = row.get("asset") == "cable"
+        cover = coating("polyethylene" if cable else row.get("coating"))
+        return _wire(row, _or(mm2, _FIGURES["cable_mm2"]), substance or metal("copper" if cable else "steel"), cover)
     if math.isnan(diameter_mm):
         message = f"line {row['line_id']}: need diameter_mm or conductor_mm2 to make a conductor of it, got neither"
         raise DomainError(message)
-    wall_mm = _or(_real(row.get("wall_mm")), WALL_SHARE * diameter_mm)
+    if kind in ("sheath", "core"):
+        jacket = coating(row.get("coating") or "polyethylene")
+        if kind == "core":
+            return _core(row, _wire(row, _or(mm2, _FIGURES["cable_mm2"]), substance or metal("copper"), None), jacket)
+        wall_mm = (
+            _FIGURES["sheath_wall_mm"] if row.get("sheath") in ("lead", "aluminium") else _FIGURES["screen_wall_mm"]
+        )
+        return _tube(row, metal(row.get("sheath")), (diameter_mm, wall_mm), jacket)
+    if kind == "reinforcement":
+        return _cage(row, diameter_mm)
+    wall_mm = _or(_real(row.get("wall_mm")), _FIGURES["wall_share"] * diameter_mm)
     return _tube(row, substance or metal("steel"), (diameter_mm, wall_mm), coating(row.get("coating")))
 
 
@@ -151,8 +209,36 @@ def _tube(
     return _conductor(row, (radius, wall if wall < 0.95 * radius else None), substance, cover)
 
 
-def _wire(row: dict[str, Any], mm2: float, substance: Metal | None, cover: Coating | None) -> Conductor:
-    return _conductor(row, (math.sqrt(mm2 / MM2_PER_M2 / math.pi), None), substance, cover)
+def _wire(
+    row: dict[str, Any], mm2: float, substance: Metal | None, cover: Coating | None, *, solid: bool = False
+) -> Conductor:
+    strands = not solid and mm2 > _FIGURES["stranded_from_mm2"] and substance in (metal("copper"), metal("aluminium"))
+    area = mm2 / MM2_PER_M2 / (_FIGURES["fill"] if strands else 1.0)
+    one = _conductor(row, (math.sqrt(area / math.pi), None), substance, cover)
+    if not strands:
+        return one
+    return replace(one, resistivity_ohm_m=one.resistivity_ohm_m * _FIGURES["lay"] / _FIGURES["fill"])
+
+
+def _core(row: dict[str, Any], core: Conductor, jacket: Coating | None) -> Conductor:
+    """Put the dielectric of a cable round its core; the sheath that floats in it changes nothing of note."""
+    within = _real(row.get("diameter_mm")) / 2 / MM_PER_M
+    outer = max(within, core.radius_m) + (0.0 if jacket is None else jacket.thickness_mm / MM_PER_M)
+    if outer <= core.radius_m:
+        return core
+    cover = replace(jacket or coatings()["polyethylene"], thickness_mm=(outer - core.radius_m) * MM_PER_M)
+    return replace(core, outer_radius_m=outer, cover=cover)
+
+
+def _cage(row: dict[str, Any], diameter_mm: float) -> Conductor:
+    """Return the cage of a concrete pipe: its bars lie under the thickness of the coating ``concrete``."""
+    cover = coatings()["concrete"]
+    circle = max(diameter_mm / 2 - cover.thickness_mm, diameter_mm / 4) / MM_PER_M
+    bar = _FIGURES["bar_diameter_mm"] / 2 / MM_PER_M
+    bars = max(3, round(TWO_PI * circle / _FIGURES["bar_spacing_m"]))
+    mean = (bars * bar * circle ** (bars - 1)) ** (1 / bars)
+    one = _conductor(row, (min(mean, circle), None), metal("steel"), cover)
+    return replace(one, bars=bars, bar_radius_m=bar, outer_radius_m=diameter_mm / 2 / MM_PER_M)
 
 
 def _conductor(
@@ -161,6 +247,8 @@ def _conductor(
     radius, wall = size_m
     assert substance is not None  # every caller names a metal
     permeability = _or(_real(row.get("relative_permeability")), substance.relative_permeability)
+    joint = joint_types().get(str(row.get("joints")))
+    spread = joint.closed_ohm if joint and not joint.parts and carrier(row) == "pipe wall" else 0.0
     return Conductor(
         line_id=row["line_id"],
         radius_m=radius,
@@ -172,6 +260,7 @@ def _conductor(
         series_ohm_per_m=_real(row.get("series_ohm_per_km")) / M_PER_KM,
         leakage_s_per_m=_real(row.get("leakage_s_per_km")) / M_PER_KM,
         capacitance_f_per_m=_real(row.get("capacitance_nf_per_km")) * F_PER_NF / M_PER_KM,
+        joint_ohm_per_m=spread / _or(_real(row.get("joint_spacing_m")), JOINT_SPACING_M),
     )
 
 

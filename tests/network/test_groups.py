@@ -177,6 +177,7 @@ def mains(**more: Any) -> list[dict[str, Any]]:
         ({}, "possible", "suspected", 0.3),
         ({"material": "cast_iron", "joints": "unknown"}, "possible", "suspected", 0.3),
         ({"joints": "insulated"}, "possible", "suspected", 0.3),
+        ({"joints": "corroded"}, "likely", "inferred", 0.5),
         ({"material_src": "default", "conductive_src": "inferred"}, "possible", "suspected", 0.3),
         ({"material": "steel", "joints": "welded", "material_src": "default", "conductive_src": "inferred"},
          "likely", "inferred", 0.5),

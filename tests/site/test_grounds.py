@@ -67,3 +67,13 @@ def test_an_isolated_end_gets_none(tmp_path: Path) -> None:
                 structures=[{"structure_id": "BE-1", "kind": "building_entry", "geometry": Point(X + 30, Y)}],
                 terminations=[{"structure_id": "BE-1", "line_id": "E-1", "at": "end", "isolated": "yes"}])  # fmt: skip
     assert site.grounds.empty
+
+
+@pytest.mark.parametrize(("bonding", "grounded"), [("both_ends", 2), ("cross", 2), ("one_end", 1), ("none", 0)])
+def test_the_bonding_of_a_sheath_says_how_many_of_its_ends_are_grounded(
+    tmp_path: Path, bonding: str, grounded: int
+) -> None:
+    sheathed = ELECTRIC | {"sheath": "lead", "sheath_bonding": bonding}
+    ends = [{"structure_id": f"T-{x}", "kind": "transformer", "geometry": Point(X + x, Y)} for x in (0, 30)]
+    site = read(tmp_path, lines=[line("E-1", (0, 0), (30, 0), **sheathed)], structures=ends)
+    assert site.grounds["ground_id"].tolist() == ["by_rule:T-0", "by_rule:T-30"][:grounded]

@@ -4,7 +4,7 @@ import pytest
 
 from corridor.dictionary import INPUT_TABLES, YES_NO
 from corridor.site import coating, coatings, materials, metal
-from corridor.site.materials import material_words
+from corridor.site.materials import joint_types, material_words
 from corridor.site.tables import access_rules, read_table, vocabulary, word_key
 
 METALS = [name for name, material in materials().items() if material.metal]
@@ -107,3 +107,19 @@ def test_access_rules_use_known_words_and_the_last_takes_all() -> None:
         assert set(rule.get("utility", [])) <= set(lines.column("utility").vocabulary)
         assert {rule["direct"], rule["clamp"]} <= set(YES_NO)
     assert set(access_rules()[-1]) == {"direct", "clamp"}
+
+
+@pytest.mark.parametrize("name", sorted(joint_types()))
+def test_figures_of_joints_lie_in_their_range(name: str) -> None:
+    joint = joint_types()[name]
+    assert joint.source
+    assert joint.closed_low_ohm <= joint.closed_ohm <= joint.closed_high_ohm
+    assert joint.open_low_ohm <= joint.open_ohm <= joint.open_high_ohm
+    assert joint.open_low_f <= joint.open_f <= joint.open_high_f
+    assert joint.closed_high_ohm < joint.open_low_ohm
+
+
+def test_every_word_for_a_joint_has_its_figures() -> None:
+    words = set(INPUT_TABLES["lines"].column("joints").vocabulary)
+    assert words == set(joint_types()) - {"isolating_joint"}
+    assert {joint.name for joint in joint_types().values() if not joint.parts} == {"welded", "bonded"}

@@ -1,11 +1,15 @@
 """From network to model: sections, elements, electrodes; and the model's look-ups."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from corridor.errors import DomainError
+from corridor.network.continuity import may_part
+from corridor.site.materials import joint_types
+from tests.builders import make_lines
 from tests.tone.wires import LINES, STAKE, wires
 
 MODEL = wires()
@@ -63,3 +67,22 @@ def test_a_tie_joins_stakes_to_each_other_and_to_no_line() -> None:
     tie = model.elements[-1]
     assert (tie.node_a, tie.node_b) == (model.electrode_node("stake"), model.electrode_node("more"))
     assert (tie.line_a, tie.source_id) == ("", "more")
+
+
+@pytest.mark.parametrize("kind", ["corroded", "gasketed", "insulated", "unknown"])
+@pytest.mark.parametrize("asset", ["pipe", "casing"])
+def test_joints_that_may_part_a_pipe_are_elements_as_the_table_has_them(kind: str, asset: str) -> None:
+    line = IRON | {"asset": asset, "joints": kind, "joint_spacing_m": 10.0, "geometry": [(0, 20), (30, 20)]}
+    joints = [e for e in wires(lines=[*LINES, line]).elements if e.kind == "joint"]
+    table = joint_types()[kind]
+    assert len(joints) == 2
+    for joint in joints:
+        assert (joint.closed, joint.switchable) == (kind == "corroded", True)
+        assert (joint.closed_ohm, joint.open_ohm, joint.open_f) == (table.closed_ohm, table.open_ohm, table.open_f)
+
+
+@pytest.mark.parametrize("more", [{"joints": "welded"}, {"joints": "bonded"}, {"joints": None}, {"tracer_wire": "yes"}])
+def test_what_the_network_takes_as_whole_the_model_does_too(more: dict[str, Any]) -> None:
+    line = IRON | {"joints": "gasketed", "joint_spacing_m": 6.0, "geometry": [(0, 20), (30, 20)]} | more
+    assert not may_part(make_lines([line])).any()
+    assert not [e for e in wires(lines=[*LINES, line]).elements if e.kind == "joint"]

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from corridor.errors import DomainError
-from corridor.tone.conductors import conductor, conductors, propagation_per_m
+from corridor.tone.conductors import CARRIERS, carrier, conductor, conductors, propagation_per_m
 from tests.builders import make_lines
 
 PIPE = {"line_id": "P", "asset": "pipe", "material": "steel", "diameter_mm": 100.0}
@@ -30,9 +30,15 @@ def test_a_coated_pipe_leaks_less_than_bare() -> None:
 
 
 def test_a_cable_without_sheath_is_the_wire_of_its_cross_section() -> None:
-    got = conductor(CABLE | {"conductor_mm2": 100.0})
-    assert math.pi * got.radius_m**2 == pytest.approx(100e-6)
+    got = conductor(CABLE | {"conductor_mm2": 10.0})
+    assert math.pi * got.radius_m**2 == pytest.approx(10e-6)
     assert got.wall_m is None
+
+
+def test_a_larger_conductor_is_stranded_wider_than_its_metal_and_no_better() -> None:
+    got = conductor(CABLE | {"conductor_mm2": 100.0})
+    assert math.pi * got.radius_m**2 == pytest.approx(100e-6 / 0.76)  # fill
+    assert got.series(0.0).real == pytest.approx(1.02 * 1.7241e-8 / 100e-6)  # lay
 
 
 def test_a_sheath_carries_the_tone_of_a_cable() -> None:
@@ -74,3 +80,63 @@ def test_bare_metal_propagates_in_less_distance_than_coated() -> None:
         for leak in (complex(math.inf), 1e-5 + 0j, 0j)
     ]
     assert gamma[0] > gamma[1] > gamma[2] == 0.0
+
+
+@pytest.mark.parametrize(
+    ("row", "kind"),
+    [
+        (PIPE, "pipe wall"),
+        (PIPE | {"material": "pvc", "tracer_wire": "yes"}, "tracer wire"),
+        ({"line_id": "T", "asset": "tracer_wire"}, "tracer wire"),
+        (CABLE, "wire"),
+        (CABLE | {"sheath": "lead"}, "sheath"),
+        (CABLE | {"sheath": "lead", "sheath_bonding": "both_ends"}, "sheath"),
+        (CABLE | {"sheath": "lead", "sheath_bonding": "one_end"}, "sheath"),
+        (CABLE | {"sheath": "lead", "sheath_bonding": "cross"}, "sheath"),
+        (CABLE | {"sheath": "lead", "sheath_bonding": "none"}, "core"),
+        (CABLE | {"sheath": "none", "sheath_bonding": "none"}, "wire"),
+        ({"line_id": "R", "asset": "rail", "material": "steel", "diameter_mm": 100.0}, "pipe wall"),
+        ({"line_id": "F", "asset": "fence", "conductor_mm2": 5.0}, "wire"),
+        (PIPE | {"material": "reinforced_concrete"}, "reinforcement"),
+    ],
+)
+def test_the_record_tells_what_carries_the_tone(row: dict[str, Any], kind: str) -> None:
+    assert carrier(row) == kind
+    assert kind in CARRIERS
+    assert conductor(row).series(1e3).real > 0
+
+
+def test_the_core_in_an_open_sheath_lies_deep_in_dielectric() -> None:
+    sheathed = CABLE | {"sheath": "lead", "conductor_mm2": 50.0}
+    sheath, core = (conductor(sheathed | {"sheath_bonding": word}) for word in ("both_ends", "none"))
+    assert core.radius_m < sheath.radius_m
+    assert core.outer_radius_m == pytest.approx(sheath.outer_radius_m)
+    assert abs(core.leakage(1e3)) < 0.2 * abs(sheath.leakage(1e3))
+
+
+def test_a_tracer_wire_of_its_own_keeps_its_metal() -> None:
+    wire = {"line_id": "T", "asset": "tracer_wire", "conductor_mm2": 2.0}
+    clad, copper = (conductor(wire | {"material": name}) for name in ("copper_clad_steel", "copper"))
+    assert clad.series(0.0).real > 4 * copper.series(0.0).real
+
+
+@pytest.mark.parametrize(("joints", "more_ohm"), [("welded", 0.0), ("bonded", 3e-4), ("gasketed", 0.0), (None, 0.0)])
+def test_joints_that_conduct_add_their_resistance(joints: str | None, more_ohm: float) -> None:
+    # the others are elements between sections
+    row = PIPE | {"wall_mm": 4.0, "joint_spacing_m": 6.0}
+    more = conductor(row | {"joints": joints}).series(1e3) - conductor(row).series(1e3)
+    assert more == pytest.approx(more_ohm / 6.0)
+
+
+def test_joints_of_a_pipe_add_nothing_to_its_tracer_wire() -> None:
+    assert conductor(PIPE | {"material": "pvc", "tracer_wire": "yes", "joints": "bonded"}).joint_ohm_per_m == 0.0
+
+
+def test_a_cage_of_bars_is_narrower_than_its_pipe_and_worse_than_a_steel_wall() -> None:
+    row = PIPE | {"material": "reinforced_concrete", "diameter_mm": 600.0}
+    cage, wall = conductor(row), conductor(row | {"material": "steel"})
+    assert cage.bars == 9  # 0.275 m circle, a bar every 0.2 m
+    assert 0.5 * 0.275 < cage.radius_m < 0.275
+    assert cage.outer_radius_m == 0.3
+    assert cage.series(1e3).real > 10 * wall.series(1e3).real
+    assert math.isfinite(abs(cage.leakage(1e3)))
