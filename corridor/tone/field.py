@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
+from corridor.tone.eddies import RHO_MAX_M, EddyTable, eddies_at
 
 __all__ = [
     "IMAGE_DEPTH_FACTOR",
@@ -31,7 +32,7 @@ _GAUSS_2 = 1.0 / math.sqrt(3.0)
 _FAR_RULE = np.polynomial.legendre.leggauss(2)
 _NEAR_RULE = np.polynomial.legendre.leggauss(12)
 _FAR = 6.0  # sum of the distances to both ends over length, from where two points stand for a section (1e-4)
-_SHORT = 0.1  # length over distance to the image, up to where its middle stands for a section (4e-4 of the image)
+_SHORT = 0.15  # length over distance, up to where its middle stands for a section in the eddy field
 _LEVEL_SLOPE = 1e-9  # rise over length below which a section counts as horizontal
 _TINY = 1e-300
 
@@ -253,54 +254,41 @@ def _direct_kernel(points: Any, axis: Any, sections: Any) -> Any:  # pragma: no 
 
 
 @numba.njit(cache=True, parallel=True, error_model="numpy")
-def _image_kernel(points: Any, axis: Any, sections: Any, image_depth: Any) -> Any:  # pragma: no cover - compiled
-    """Fill the three matrices of minus the field with every depth moved to depth + image_depth, complex."""
+def _eddy_kernel(points: Any, axis: Any, sections: Any, tables: Any) -> Any:  # pragma: no cover - compiled
+    """Fill the three matrices of what the eddy currents add, complex."""
     start, end, reach = sections
+    parts, scale, level = tables
     n_points, n = points.shape[0], start.shape[0]
     h_i = np.zeros((n_points, n), dtype=np.complex128)
     h_q = np.zeros((n_points, n), dtype=np.complex128)
     v_i = np.zeros((n_points, n), dtype=np.complex128)
-    im, least = image_depth.imag, abs(image_depth)
     for p in numba.prange(n_points):
-        e_x, e_y = axis[p, 0], axis[p, 1]
+        e_x, e_y, z = axis[p, 0], axis[p, 1], points[p, 2]
         for j in range(n):
             ax, ay = points[p, 0] - start[j, 0], points[p, 1] - start[j, 1]
             if ax * ax + ay * ay > reach[j] * reach[j]:
                 continue
-            az = points[p, 2] + start[j, 2] + image_depth.real
-            tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], start[j, 2] - end[j, 2]
-            # |1.5/gamma| is the least distance to the image: short against it, the middle stands for the section;
-            # else two-point Gauss on pieces no longer than it
-            share = math.sqrt(tx * tx + ty * ty + tz * tz) / least
+            tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], end[j, 2] - start[j, 2]
+            apart = z + start[j, 2] + 0.5 * tz + math.hypot(ax - 0.5 * tx, ay - 0.5 * ty)
+            share = math.sqrt(tx * tx + ty * ty + tz * tz) / (apart + _TINY)
             pieces = 1 + int(share)
             per_piece = 1 if share < _SHORT else 2
             h, q, v = 0.0j, 0.0j, 0.0j
             for k in range(per_piece * pieces):
                 w = (k // per_piece + 0.5 + (k % 2 - 0.5) * _GAUSS_2 * (per_piece - 1)) / pieces
-                dx, dy, dz = ax - w * tx, ay - w * ty, az - w * tz
-                # R^2 and its principal root in real numbers: cheaper, same digits
-                square_re, square_im = dx * dx + dy * dy + dz * dz - im * im, 2.0 * dz * im
-                scale = 1.0 / math.sqrt(square_re * square_re + square_im * square_im)
-                root_re = math.sqrt(0.5 * (1.0 / scale + square_re))
-                root_im = square_im / (2.0 * root_re)
-                inverse_re, inverse_im = root_re * scale, -root_im * scale  # 1/R
-                cube = complex(
-                    (inverse_re * square_re + inverse_im * square_im) * scale * scale,
-                    (inverse_im * square_re - inverse_re * square_im) * scale * scale,
-                )
-                height_re, height_im = root_re + dz, root_im + im
-                size = 1.0 / (height_re * height_re + height_im * height_im)
-                across = ty * e_x - tx * e_y  # the section's length square to the axis
-                tilt = tz * (dx * e_y - dy * e_x)
-                h += cube * complex(across * dz + tilt, across * im)
-                v += cube * (tx * dy - ty * dx)
-                side = (dy * e_x - dx * e_y) * size
-                q += complex(
-                    side * (inverse_re * height_re + inverse_im * height_im),
-                    side * (inverse_im * height_re - inverse_re * height_im),
-                )
-            factor = -_SCALE / (per_piece * pieces)
-            h_i[p, j], h_q[p, j], v_i[p, j] = factor * h, factor * q, factor * v
+                dx, dy = ax - w * tx, ay - w * ty
+                rho = math.hypot(dx, dy)
+                if rho > RHO_MAX_M:
+                    continue
+                laplace, slope, upward, downward = eddies_at(parts[level[p]], scale, rho, start[j, 2] + w * tz)
+                # the unit vector from the element to the point, turned to the left, along the axis
+                ux, uy = dx / (rho + _TINY), dy / (rho + _TINY)
+                turned = ux * e_y - uy * e_x
+                h += laplace * (tx * e_y - ty * e_x) - downward * tz * turned
+                q += slope * turned
+                v += upward * (uy * tx - ux * ty)
+            count = per_piece * pieces
+            h_i[p, j], h_q[p, j], v_i[p, j] = h / count, q / count, v / count
     return h_i, h_q, v_i
 
 
@@ -389,8 +377,8 @@ def eddy_matrices(
 ) -> SurfaceField:
     """Return what the eddy currents in the soil add to ``field_matrices``.
 
-    It is minus the same field with every depth replaced by depth + 1.5/gamma. Smooth across a profile: evaluate it at
-    a few nodes of each profile and carry the fields over with ``profile_weights``.
+    Exact in a half-space of soil, as far as displacement current in the air doesn't matter. Smooth across a profile:
+    evaluate it at a few nodes of each profile and carry the fields over with ``profile_weights``.
 
     Parameters
     ----------
@@ -411,12 +399,19 @@ def eddy_matrices(
 
     Notes
     -----
-    Complex-image method, the constant 1.5 from the short-wire limit of the half-space kernel
-    T = (1 - 2 gamma R/3)/R. Checked against a full-wave solution in tests/validation/test_receiver.py.
+    Spectral solution of the half-space, tabulated (`corridor.tone.eddies`; after Foster 1931, Sunde 1949). Elements
+    farther than 512 m away are left out. Checked against a full-wave solution in tests/validation.
     """
     points, across, start, end = _checked(points_m, start_m, end_m, axis)
     if not complex(gamma_per_m).real > 0.0:
         message = f"gamma_per_m must have a positive real part, got {gamma_per_m}"
         raise DomainError(message)
-    image_depth = IMAGE_DEPTH_FACTOR / complex(gamma_per_m)
-    return SurfaceField(*_image_kernel(points, across, (start, end, _reaches(reach_m, len(start))), image_depth))
+    depth = np.concatenate((start[:, 2], end[:, 2])) if len(start) else np.zeros(1)
+    heights, level = np.unique(points[:, 2], return_inverse=True)
+    bounds = {"depth_min_m": float(depth.min()), "depth_max_m": float(depth.max())}
+    tables = [EddyTable(complex(gamma_per_m), height_m=float(height), **bounds) for height in heights]
+    if not tables:
+        return SurfaceField(*(np.zeros((0, len(start)), dtype=np.complex128) for _ in range(3)))
+    parts = np.stack([table.parts for table in tables])
+    sections = (start, end, _reaches(reach_m, len(start)))
+    return SurfaceField(*_eddy_kernel(points, across, sections, (parts, tables[0].scale, level)))

@@ -165,24 +165,25 @@ def test_without_leaks_it_is_not() -> None:
 @pytest.mark.parametrize(
     ("resistivity_ohm_m", "frequency_hz", "bar"),
     [
-        (100.0, 500.0, 0.002),
-        (100.0, 10e3, 0.01),
-        (100.0, 50e3, 0.02),
-        (100.0, 200e3, 0.04),
-        (1000.0, 500.0, 0.002),
-        (1000.0, 10e3, 0.01),
-        (1000.0, 50e3, 0.02),
+        (100.0, 500.0, 0.001),
+        (100.0, 10e3, 0.001),
+        (100.0, 50e3, 0.004),
+        (100.0, 200e3, 0.015),
+        (1000.0, 500.0, 0.001),
+        (1000.0, 10e3, 0.001),
+        (1000.0, 50e3, 0.008),
         (1000.0, 200e3, 0.04),
-        (10.0, 500.0, 0.01),
-        (10.0, 10e3, 0.03),
-        (10.0, 50e3, 0.06),
-        (10.0, 200e3, 0.12),
+        (10.0, 500.0, 0.001),
+        (10.0, 10e3, 0.001),
+        (10.0, 50e3, 0.002),
+        (10.0, 200e3, 0.01),
     ],
 )
 def test_eddy_correction_brings_the_field_to_empymods(
     resistivity_ohm_m: float, frequency_hz: float, bar: float
 ) -> None:
-    # empymod (Werthmueller 2017); the bars are the known error of one complex image within 2 m of the line
+    # empymod (Werthmueller 2017) within 2 m of the line; the bars leave room for what the displacement current in the
+    # air does, which the correction leaves out: it grows with frequency and with the resistivity
     points, axis = scene()
     matrices = field_matrices(points, *wire(), axis=axis)
     eddy = eddy_matrices(points, *wire(), axis=axis, gamma_per_m=gamma_per_m(resistivity_ohm_m, frequency_hz))
@@ -204,7 +205,7 @@ def test_correction_from_five_nodes_is_as_good() -> None:
     at_nodes = of_grounded_wire(eddy_matrices(few[0], *wire(), axis=few[1], gamma_per_m=gamma)).reshape(2, 4, 5)
     carried = (at_nodes @ profile_weights(nodes, OFFSETS_M).T).reshape(2, -1)
     direct = of_grounded_wire(field_matrices(points, *wire(), axis=axis))
-    assert worst_error(direct + carried, empymod_field_t(10.0, 200e3)) < 0.12
+    assert worst_error(direct + carried, empymod_field_t(10.0, 200e3)) < 0.01
 
 
 def test_soil_takes_field_away() -> None:
