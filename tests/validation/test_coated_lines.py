@@ -6,12 +6,15 @@ phase constants, which differ by about one per cent, drift apart (1.5 km, dry ja
 for bare or short lines the telegrapher is the one who errs.
 """
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 
 from corridor.tone.tree import factorise
 from tests.validation.lines import Line, Site, leak_per_metre, modal_currents, series_per_metre
 
+SOURCE = "telegrapher's equations, modal, with Pollaczek 1926 and Sunde 1949"
 LENGTH_M = 1500.0
 
 
@@ -76,31 +79,35 @@ def test_the_judge_attenuates_as_calculated_elsewhere(frequency_hz: float, db_pe
      (1e-4, 100, 500), (1e-4, 100, 2e3), (1e-4, 300, 500), (2e-5, 100, 500)],
 )  # fmt: skip
 def test_one_leaky_line_follows_the_telegrapher(
-    leak_s_per_m: float, resistivity_ohm_m: float, frequency_hz: float
+    agrees: Callable[..., None], leak_s_per_m: float, resistivity_ohm_m: float, frequency_hz: float
 ) -> None:
     # Telegrapher's solution for an open line, I = sinh Gamma (L - x) / sinh Gamma L. Bars: current 0.5 % of the drive
     # everywhere along the line (measured 0.02 - 0.31 %); Z_in 3 %, an end effect that the telegrapher lacks (measured
     # 0.3 - 2.8 %).
     site = Site((pipe(leak_s_per_m, 500),), resistivity_ohm_m)
     current, impedance = solved(site, frequency_hz)
-    assert abs(current - modal_currents(site, frequency_hz, middles(site))).max() <= 0.005
+    modal = modal_currents(site, frequency_hz, middles(site))
+    agrees("current", current, modal, of=1.0, within=0.005, source=SOURCE, unit="A")
     z, p = series_per_metre(site, frequency_hz)[0, 0], leak_per_metre(site, frequency_hz)[0, 0]
     open_line = np.sqrt(z * p) / np.tanh(np.sqrt(z / p) * LENGTH_M)
-    assert impedance == pytest.approx(open_line, rel=0.03)
+    agrees("impedance", impedance, complex(open_line), within=0.03, source=SOURCE, unit="ohm")
 
 
 @pytest.mark.parametrize("gap_m", [1.0, 3.0])
 @pytest.mark.parametrize(
     ("leak_s_per_m", "frequency_hz"), [(1e-3, 500), (1e-3, 1e4), (1e-4, 500), (1e-4, 2e3), (1e-4, 1e4), (2e-5, 2e3)]
 )
-def test_two_leaky_lines_follow_the_modal_solution(gap_m: float, leak_s_per_m: float, frequency_hz: float) -> None:
+def test_two_leaky_lines_follow_the_modal_solution(
+    agrees: Callable[..., None], gap_m: float, leak_s_per_m: float, frequency_hz: float
+) -> None:
     # Modal solution of the two-line telegrapher's equations, both open at both ends, soil 100 ohm m, the neighbour fed
     # by coupling alone. Bars: target and neighbour 0.5 % of the drive (measured 0.02 - 0.33 %), where the neighbour
     # itself reaches 3 - 13 %.
     site = Site((cable(0.0, leak_s_per_m, 400), cable(gap_m, leak_s_per_m, 400)), 100.0)
     current, _ = solved(site, frequency_hz)
     modal = modal_currents(site, frequency_hz, middles(site))
-    assert abs(current - modal).max() <= 0.005
+    agrees("target's current", current[0], modal[0], of=1.0, within=0.005, source=SOURCE, unit="A")
+    agrees("neighbour's current", current[1], modal[1], of=1.0, within=0.005, source=SOURCE, unit="A")
     assert abs(modal[1]).max() > 0.03
 
 

@@ -64,15 +64,23 @@ def cut(wire: InfiniteWire, half_m: float, pieces: int) -> Line:
 
 
 def solved(
-    wires: tuple[InfiniteWire, ...], resistivity_ohm_m: float, frequency_hz: float, *, gamma_step: float, decays: float
+    wires: tuple[InfiniteWire, ...],
+    resistivity_ohm_m: float,
+    frequency_hz: float,
+    *,
+    decays: float,
+    gamma_step: float = 0.1,
+    section_m: float | None = None,
 ) -> Case:
-    """Solve with sections of gamma_step over the propagation constant, and of two gaps at most."""
+    """Solve with sections of gamma_step over the propagation constant and two gaps at most, or of a given length."""
     omega = 2 * np.pi * frequency_hz
     sigma = 1 / resistivity_ohm_m + 1j * omega * EPSILON_0 * PERMITTIVITY
     rates = [propagation(wire, omega, sigma) for wire in wires]
     half = decays / min(rate.real for rate in rates)
     longest = gamma_step / max(abs(rate) for rate in rates)
-    if len(wires) > 1:
+    if section_m is not None:
+        longest = section_m
+    elif len(wires) > 1:
         longest = min(longest, 2 * GAP_M)
     pieces = int(np.ceil(half / longest))
     network = Site(tuple(cut(wire, half, 2 * pieces) for wire in wires), resistivity_ohm_m).network(frequency_hz)
