@@ -19,7 +19,7 @@ from corridor.tone.kernel_table import cubic_weights
 from corridor.tone.layered import Layers, layer_grid, static_images
 from corridor.tone.sommerfeld import FloatArray
 
-__all__ = ["LayerSections", "LayerTable", "correct_for_layers"]
+__all__ = ["LayerSections", "LayerTable", "correct_for_layers", "layer_table", "read_table"]
 
 RHO_NODES = 200
 DEPTH_NODES = 10
@@ -193,11 +193,26 @@ def _place(value: float, start: float, inverse_step: float, nodes: int) -> tuple
 
 
 @numba.njit(cache=True)
-def _read(ground: _Ground, kind: int, rho: float, depths: tuple[float, float]) -> tuple[complex, complex]:
-    rests, scale = ground.rests[kind], ground.scale[kind]
-    i, x = _place(np.arcsinh(rho), scale[0], scale[1], rests.shape[0])
-    j, y = _place(depths[0], scale[2], scale[3], rests.shape[1])
-    k, z = _place(depths[1], scale[4], scale[5], rests.shape[2])
+def read_table(table: LayerTable, rho_m: float, depths_m: tuple[float, float]) -> tuple[complex, complex]:
+    """Read the rests of g_A and g_K at one point, for use inside compiled loops.
+
+    Parameters
+    ----------
+    table : LayerTable
+    rho_m : float
+        Horizontal offset, m; beyond the table its rim is read.
+    depths_m : tuple of float
+        Both depths, in the table's order, m.
+
+    Returns
+    -------
+    tuple of complex
+        1/m.
+    """
+    rests, scale = table.rests, table.scale
+    i, x = _place(np.arcsinh(rho_m), scale[0], scale[1], rests.shape[0])
+    j, y = _place(depths_m[0], scale[2], scale[3], rests.shape[1])
+    k, z = _place(depths_m[1], scale[4], scale[5], rests.shape[2])
     along, down_a, down_b = cubic_weights(x), cubic_weights(y), cubic_weights(z)
     vector, potential = 0.0j, 0.0j
     for p in range(4):
@@ -206,7 +221,7 @@ def _read(ground: _Ground, kind: int, rho: float, depths: tuple[float, float]) -
                 weight = along[p] * down_a[q] * down_b[r]
                 vector += weight * rests[i - 1 + p, j - 1 + q, k - 1 + r, 0]
                 potential += weight * rests[i - 1 + p, j - 1 + q, k - 1 + r, 1]
-    far = math.sqrt(rho * rho + ground.thickness * ground.thickness)
+    far = math.sqrt(rho_m * rho_m + table.thickness_m * table.thickness_m)
     return vector / far, potential / far
 
 
@@ -228,6 +243,7 @@ def _rest(i: np.int64, j: int, sections: LayerSections, ground: _Ground) -> tupl
     reach = NEAR_LENGTHS * max(sections.length[i], sections.length[j])
     first, last = (1, 3) if offset_x * offset_x + offset_y * offset_y < reach * reach else (0, 1)
     kind = int(ground.lower[i]) + int(ground.lower[j])
+    table = LayerTable(ground.rests[kind], ground.scale[kind], ground.thickness)
     vector, potential, mixed = 0.0j, 0.0j, 0.0
     for p in range(first, last):
         for q in range(first, last):
@@ -238,7 +254,7 @@ def _rest(i: np.int64, j: int, sections: LayerSections, ground: _Ground) -> tupl
             rho = math.sqrt(rho_2)
             # the table across the interface wants the upper depth first
             depths = (depth_j, depth_i) if ground.lower[i] else (depth_i, depth_j)
-            at_vector, at_potential = _read(ground, kind, rho, depths)
+            at_vector, at_potential = read_table(table, rho, depths)
             if kind == BELOW:
                 drop = depth_i - depth_j
                 wave = _wave(ground.gamma_lower, math.sqrt(rho_2 + drop * drop))

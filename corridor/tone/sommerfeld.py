@@ -34,6 +34,7 @@ FIRST_PANEL = 1e-3
 FADE_FROM = 30.0
 FADE_TO = 240.0
 FADE_SLOPE = 8.0
+FADE_AIR = 64.0
 # where exp(-l h) has died
 DECAY = 36.0
 # What the wave in the air adds falls with 1/l^2 beyond k0 and converges at any depth: as if H were this.
@@ -203,7 +204,8 @@ def _octaves(
     octave = np.where(rho <= near, 0, np.ceil(np.log2(np.maximum(rho, near) / near))).astype(np.int64)
     for number in np.unique(octave):
         rho_max = near * 2.0**number
-        end = last if number == 0 else 2.0 * FADE_TO / rho_max
+        # the fading begins well beyond the air's branch point, however far the offsets
+        end = last if number == 0 else max(2.0 * FADE_TO / rho_max, FADE_AIR * abs(gamma_air))
         yield octave == number, _wavenumbers(gamma_air, scale, rho_max, end, fade=number > 0)
 
 
@@ -211,7 +213,9 @@ def _wavenumbers(gamma_air: complex, scale: float, rho_max: float, end: float, *
     node, weight = np.polynomial.legendre.leggauss(GAUSS_NODES)
     k0 = abs(gamma_air)
     if k0 > 0.0:
-        below = _panels(np.pi / 2.0 - np.array([np.pi / 2.0, *NEAR_AIR[:0:-1], 0.0]), node, weight)
+        waves = math.ceil(k0 * rho_max / STEP_RADIANS)
+        far = np.linspace(0.0, np.pi / 2.0 - NEAR_AIR[-1], waves + 1)
+        below = _panels(np.concatenate([far, np.pi / 2.0 - np.array(NEAR_AIR[-2::-1])]), node, weight)
         above = _panels(_breaks(k0, rho_max, end), node, weight)
         flat = k0 * np.concatenate([np.sin(below[0]), np.cosh(above[0])])
         air: ComplexArray = np.concatenate([1j * k0 * np.cos(below[0]), k0 * np.sinh(above[0])], dtype=np.complex128)

@@ -52,3 +52,20 @@ def test_soil_is_weighted_by_length_in_the_logarithm() -> None:
     assert got.low_ohm_m == pytest.approx(8.0)
     assert got.high_ohm_m == pytest.approx(2500.0)
     assert got.source == "records"
+
+
+def test_two_layers_where_most_of_the_line_has_them() -> None:
+    layered = {"top_thickness_m": 1.5, "lower_resistivity_ohm_m": 20.0}
+    soil = [
+        {"soil_id": "s1", "resistivity_ohm_m": 100.0, "geometry": WEST} | layered,
+        {"soil_id": "s2", "resistivity_ohm_m": 100.0, "geometry": EAST},
+    ]
+    half = soil_range(make_site(lines=[LINES[0]], soil=soil).soil, make_site(lines=[LINES[0]]).lines, SoilSettings())
+    assert math.isnan(half.top_thickness_m)
+    assert math.isnan(half.lower_at(100.0))
+    soil[1] |= {"top_thickness_m": 6.0, "lower_resistivity_ohm_m": 80.0}
+    both = soil_range(make_site(lines=[LINES[0]], soil=soil).soil, make_site(lines=[LINES[0]]).lines, SoilSettings())
+    # 30 m in each: geometric means
+    assert both.top_thickness_m == pytest.approx(3.0)
+    assert both.lower_ohm_m == pytest.approx(40.0)
+    assert both.lower_at(20.0) == pytest.approx(8.0)

@@ -7,7 +7,9 @@ from hypothesis import strategies as st
 
 from corridor.errors import DomainError
 from corridor.tone.earth import air_reflection, potential_kernel_f, propagation_constant, vector_kernel_t
+from corridor.tone.ground import HalfSpace
 from corridor.tone.kernel_table import DEPTH_NODES, RHO_NODES, EarthTable, cubic_weights, rests_at
+from corridor.tone.sommerfeld import air_propagation_constant
 
 
 def _table(frequency_hz: float, resistivity_ohm_m: float, **limits: float) -> EarthTable:
@@ -103,3 +105,19 @@ def test_points_outside_are_refused(rho: float, h_sum: float) -> None:
 def test_empty_ranges_are_refused(limits: dict[str, float]) -> None:
     with pytest.raises(DomainError, match="kernel table needs"):
         _table(10e3, 100.0, **limits)
+
+
+@pytest.mark.parametrize(("resistivity", "frequency"), [(1000.0, 500.0), (100.0, 50e3), (10.0, 200e3), (1000.0, 200e3)])
+def test_wave_in_the_air_is_read_as_it_is_integrated(resistivity: float, frequency: float) -> None:
+    gamma, gamma_air = propagation_constant(resistivity, frequency), air_propagation_constant(frequency)
+    reflection = air_reflection(resistivity, frequency)
+    limits = {"rho_max_m": 300.0, "depth_sum_min_m": 0.8, "depth_sum_max_m": 5.0}
+    table = EarthTable(gamma, reflection, gamma_air=gamma_air, **limits)
+    rho, h_sum = _sample(table, 3)
+    ground = HalfSpace(gamma, gamma_air, reflection, 1.0)
+    vector, potential = table.kernels(rho, h_sum)
+    r2 = np.hypot(rho, h_sum)
+    wanted = vector_kernel_t(rho, h_sum, gamma) + ground.spectral(rho, h_sum, np.zeros_like(h_sum))
+    assert np.max(np.abs(vector - wanted) * r2) < 5e-4
+    whole = 4.0 * np.pi * ground.potential(rho, h_sum, np.zeros_like(h_sum))
+    assert np.max(np.abs((1.0 + reflection) * potential - whole) * r2) < 5e-4
