@@ -35,8 +35,8 @@ class Prediction:
     """Readings at stations, per ampere of hook-up current; arrays of shape (stations, drives, frequencies, cases).
 
     ``current`` is the complex current on the line itself against the hook-up current; ``field_t`` and ``inferred_a``
-    are tesla and ampere per ampere, offsets and depths metres; ``phase_deg`` is that of the current under the peak, along
-    the line's direction, against the hook-up current.
+    are tesla and ampere per ampere, offsets and depths metres; ``phase_deg`` is that of the current under the peak,
+    along the line's direction, against the hook-up current.
     """
 
     stations: Stations
