@@ -115,5 +115,5 @@ def test_tables(soil: tuple[float, float, float], ranges: tuple[tuple[float, flo
     rho = np.concatenate([rng.uniform(0.0, 3.0, 60), rng.uniform(0.0, 200.0, 60)])
     a, b = (rng.uniform(*depths, 120) for depths in ranges)
     wanted = layer_rests(layers, rho, a, b)
-    got = np.array([read_table(table, *point) for point in zip(rho, a, b, strict=True)]).T
+    got = np.array([read_table(table, r, (one, other)) for r, one, other in zip(rho, a, b, strict=True)]).T
     assert np.max(np.abs(got - wanted) * np.hypot(rho, b - a)) < 5e-4
