@@ -6,8 +6,6 @@ import pytest
 
 HERE = Path(__file__).parent
 TEXT = (HERE.parents[1] / "docs" / "validation.md").read_text(encoding="utf-8")
-# the sample block against its own maker's truth is no outside source, and this file has no figures
-LEFT_OUT = {"test_main_job.py", "test_document.py"}
 HINT = "run python docs/make_validation.py"
 
 
@@ -21,13 +19,6 @@ def test_every_case_with_figures_has_its_rows(request: pytest.FixtureRequest) ->
     ]
     missing = [name for name in names if f"| `{name}` |" not in TEXT]
     assert not missing, HINT
-
-
-@pytest.mark.parametrize(
-    "path", sorted(p for p in HERE.glob("test_*.py") if p.name not in LEFT_OUT), ids=lambda path: path.stem
-)
-def test_every_file_is_named(path: Path) -> None:
-    assert f"### `{path.name}`" in TEXT, HINT
 
 
 def test_the_curve_of_section_lengths_is_there() -> None:
