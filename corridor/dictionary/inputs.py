@@ -146,4 +146,6 @@ SURFACES = Table(
     ),
 )  # fmt: skip
 
-INPUT_TABLES = {table.name: table for table in (LINES, STRUCTURES, TERMINATIONS, BONDS, GROUNDS, SOIL, WORK_AREA, SURFACES)}
+INPUT_TABLES = {
+    table.name: table for table in (LINES, STRUCTURES, TERMINATIONS, BONDS, GROUNDS, SOIL, WORK_AREA, SURFACES)
+}
