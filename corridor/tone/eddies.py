@@ -24,7 +24,7 @@ from scipy.special import erfc, j0, j1
 from corridor.constants import MU_0, TWO_PI
 from corridor.tone.kernel_table import cubic_weights
 
-__all__ = ["RHO_MAX_M", "EddyTable", "eddies_at"]
+__all__ = ["RHO_MAX_M", "EddyTable", "eddies_at", "eddy_table", "level_eddies_at"]
 
 Real = NDArray[np.float64]
 
@@ -77,6 +77,20 @@ class EddyTable:
         depth = np.exp(low + step * np.arange(count)) - DEPTH_SHIFT_M
         self.parts = np.concatenate([_integrated(band, gamma_per_m, depth, height_m) for band in _bands()])
         self.scale = np.array([(RHO_NODES - 1) / math.asinh(RHO_MAX_M), low, 1 / step])
+
+    def at_depths(self, depth_m: Real) -> NDArray[np.complex128]:
+        """Return the four parts over rho at some depths, read as ``eddies_at`` reads them; shape (depths, rho, 4)."""
+        y = (np.log(depth_m + DEPTH_SHIFT_M) - self.scale[1]) * self.scale[2]
+        first = np.clip(y.astype(np.int64), 1, self.parts.shape[1] - 3)
+        weights = np.array([cubic_weights.py_func(t) for t in y - first]).reshape(-1, 4)
+        rows = [weights[:, q, None, None] * self.parts[:, first - 1 + q].transpose(1, 0, 2) for q in range(4)]
+        return np.ascontiguousarray(sum(rows[1:], rows[0]))
+
+
+@lru_cache(maxsize=64)
+def eddy_table(gamma_per_m: complex, height_m: float, depth_max_m: float) -> EddyTable:
+    """Return a table from the surface down, kept for the next line above the same soil."""
+    return EddyTable(gamma_per_m, height_m=height_m, depth_min_m=0.0, depth_max_m=depth_max_m)
 
 
 def _integrated(band: _Band, gamma: complex, depth: Real, height: float) -> NDArray[np.complex128]:
@@ -150,3 +164,32 @@ def eddies_at(
             c += weight * parts[i - 1 + p, k - 1 + q, 2]
             d += weight * parts[i - 1 + p, k - 1 + q, 3]
     return a, b, c, d
+
+
+@numba.njit(cache=True)
+def level_eddies_at(parts: NDArray[np.complex128], scale: float, rho_m: float) -> tuple[complex, complex, complex]:
+    """Read the first three parts at one depth, of ``EddyTable.at_depths``, for use inside compiled loops.
+
+    Parameters
+    ----------
+    parts : ndarray of complex, shape (rho, 4)
+        At the depth of a level section.
+    scale : float
+        Inverse step of the asinh(rho) axis.
+    rho_m : float
+        Inside the table's range (not checked here).
+
+    Returns
+    -------
+    tuple of complex
+        Laplace(Phi), Phi' and its derivative along z.
+    """
+    x = np.arcsinh(rho_m) * scale
+    i = min(max(int(x), 1), parts.shape[0] - 3)
+    across = cubic_weights(x - i)
+    a, b, c = 0.0j, 0.0j, 0.0j
+    for p in range(4):
+        a += across[p] * parts[i - 1 + p, 0]
+        b += across[p] * parts[i - 1 + p, 1]
+        c += across[p] * parts[i - 1 + p, 2]
+    return a, b, c

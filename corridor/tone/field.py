@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
-from corridor.tone.eddies import RHO_MAX_M, EddyTable, eddies_at
+from corridor.tone.eddies import RHO_MAX_M, eddies_at, eddy_table, level_eddies_at
 
 __all__ = [
     "IMAGE_DEPTH_FACTOR",
@@ -33,6 +33,7 @@ _FAR_RULE = np.polynomial.legendre.leggauss(2)
 _NEAR_RULE = np.polynomial.legendre.leggauss(12)
 _FAR = 6.0  # sum of the distances to both ends over length, from where two points stand for a section (1e-4)
 _SHORT = 0.15  # length over distance, up to where its middle stands for a section in the eddy field
+_SMOOTH = 0.3  # over |gamma|: the eddy field varies over no less than this beside the distance
 _LEVEL_SLOPE = 1e-9  # rise over length below which a section counts as horizontal
 _TINY = 1e-300
 
@@ -257,7 +258,7 @@ def _direct_kernel(points: Any, axis: Any, sections: Any) -> Any:  # pragma: no 
 def _eddy_kernel(points: Any, axis: Any, sections: Any, tables: Any) -> Any:  # pragma: no cover - compiled
     """Fill the three matrices of what the eddy currents add, complex."""
     start, end, reach = sections
-    parts, scale, level = tables
+    parts, scale, level, flat, depth_of, smooth = tables
     n_points, n = points.shape[0], start.shape[0]
     h_i = np.zeros((n_points, n), dtype=np.complex128)
     h_q = np.zeros((n_points, n), dtype=np.complex128)
@@ -270,9 +271,9 @@ def _eddy_kernel(points: Any, axis: Any, sections: Any, tables: Any) -> Any:  # 
                 continue
             tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], end[j, 2] - start[j, 2]
             apart = z + start[j, 2] + 0.5 * tz + math.hypot(ax - 0.5 * tx, ay - 0.5 * ty)
-            share = math.sqrt(tx * tx + ty * ty + tz * tz) / (apart + _TINY)
-            pieces = 1 + int(share)
-            per_piece = 1 if share < _SHORT else 2
+            length = math.sqrt(tx * tx + ty * ty + tz * tz)
+            pieces = 1 + int(length / (apart + _TINY))
+            per_piece = 1 if length < _SHORT * (apart + smooth) else 2
             h, q, v = 0.0j, 0.0j, 0.0j
             for k in range(per_piece * pieces):
                 w = (k // per_piece + 0.5 + (k % 2 - 0.5) * _GAUSS_2 * (per_piece - 1)) / pieces
@@ -280,7 +281,11 @@ def _eddy_kernel(points: Any, axis: Any, sections: Any, tables: Any) -> Any:  # 
                 rho = math.hypot(dx, dy)
                 if rho > RHO_MAX_M:
                     continue
-                laplace, slope, upward, downward = eddies_at(parts[level[p]], scale, rho, start[j, 2] + w * tz)
+                downward = 0.0j
+                if depth_of[j] >= 0:
+                    laplace, slope, upward = level_eddies_at(flat[level[p], depth_of[j]], scale[0], rho)
+                else:
+                    laplace, slope, upward, downward = eddies_at(parts[level[p]], scale, rho, start[j, 2] + w * tz)
                 # the unit vector from the element to the point, turned to the left, along the axis
                 ux, uy = dx / (rho + _TINY), dy / (rho + _TINY)
                 turned = ux * e_y - uy * e_x
@@ -406,12 +411,17 @@ def eddy_matrices(
     if not complex(gamma_per_m).real > 0.0:
         message = f"gamma_per_m must have a positive real part, got {gamma_per_m}"
         raise DomainError(message)
-    depth = np.concatenate((start[:, 2], end[:, 2])) if len(start) else np.zeros(1)
     heights, level = np.unique(points[:, 2], return_inverse=True)
-    bounds = {"depth_min_m": float(depth.min()), "depth_max_m": float(depth.max())}
-    tables = [EddyTable(complex(gamma_per_m), height_m=float(height), **bounds) for height in heights]
-    if not tables:
-        return SurfaceField(*(np.zeros((0, len(start)), dtype=np.complex128) for _ in range(3)))
+    if not len(heights) or not len(start):
+        return SurfaceField(*(np.zeros((len(points), len(start)), dtype=np.complex128) for _ in range(3)))
+    deepest = 2.0 ** math.ceil(math.log2(max(float(start[:, 2].max()), float(end[:, 2].max()), 1.0)))
+    tables = [eddy_table(complex(gamma_per_m), float(height), deepest) for height in heights]
     parts = np.stack([table.parts for table in tables])
+    # most sections are level: what they need is read once per depth, not once per pair
+    depths, depth_of = np.unique(start[:, 2], return_inverse=True)
+    flat = np.stack([table.at_depths(depths) for table in tables])
+    depth_of = np.where(start[:, 2] == end[:, 2], depth_of, -1)
     sections = (start, end, _reaches(reach_m, len(start)))
-    return SurfaceField(*_eddy_kernel(points, across, sections, (parts, tables[0].scale, level)))
+    smooth = _SMOOTH / abs(complex(gamma_per_m))
+    read = (parts, tables[0].scale, level, flat, depth_of, smooth)
+    return SurfaceField(*_eddy_kernel(points, across, sections, read))

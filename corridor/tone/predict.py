@@ -28,6 +28,7 @@ Real = NDArray[np.float64]
 
 REACH_M = 30.0  # sections farther from a station add under 2 % of the field; electrodes always count
 EDDY_NODES = 5  # 0.9 % of the line's field at 10 ohm m and 200 kHz, 0.05 % where gamma is 0.06 per m or less
+EDDY_NODES_WEAK, WEAK_PER_M = 3, 0.03  # so small a gamma leaves hardly any eddies to carry over
 
 
 @dataclass(frozen=True)
@@ -148,7 +149,6 @@ class _Fields:
         self._reach = np.where(model.electrode_mask[near], np.inf, REACH_M)
         self._xy, self._direction = stations.xy_m - model.origin_m, stations.direction
         self._offsets = offsets
-        self._nodes = np.linspace(offsets[0], offsets[-1], EDDY_NODES)
 
     def direct(self, height_m: float) -> SurfaceField:
         """Return the matrices at all offsets for one coil."""
@@ -167,7 +167,6 @@ class _Fields:
     ) -> None:
         """Add the soil's eddy currents to the fields, in place, soil by soil and frequency by frequency."""
         currents, leaks = stacked
-        weights = profile_weights(self._nodes, self._offsets)
         per_case = currents.shape[1] // (len(solution.frequencies_hz) * len(solution.cases))
         for f_index, frequency in enumerate(solution.frequencies_hz):
             for soil in sorted({case.soil for case in solution.cases}):
@@ -177,8 +176,11 @@ class _Fields:
                 first = [(f_index * len(solution.cases) + c) * per_case for c in picked]
                 columns = np.concatenate([np.arange(k, k + per_case) for k in first])
                 part = currents[:, columns], leaks[:, columns]
+                count = EDDY_NODES_WEAK if abs(gamma) < WEAK_PER_M else EDDY_NODES
+                nodes = np.linspace(self._offsets[0], self._offsets[-1], count)
+                weights = profile_weights(nodes, self._offsets)
                 for horizontal, vertical, target, height in coils:
-                    points, axis = profile_points(self._xy, self._direction, self._nodes, height_m=height)
+                    points, axis = profile_points(self._xy, self._direction, nodes, height_m=height)
                     eddy = eddy_matrices(
                         points,
                         self._start,
@@ -205,7 +207,7 @@ class _Fields:
     def _spread(self, weights: Real, at_nodes: NDArray[np.complex128]) -> NDArray[np.complex128]:
         """Carry values at the nodes of each profile to all its offsets."""
         count = at_nodes.shape[1]
-        profiles = np.ascontiguousarray(at_nodes).view(np.float64).reshape(len(self._xy), len(self._nodes), 2 * count)
+        profiles = np.ascontiguousarray(at_nodes).view(np.float64).reshape(len(self._xy), weights.shape[1], 2 * count)
         return (weights @ profiles).reshape(-1, 2 * count).view(np.complex128)
 
 
