@@ -1,11 +1,15 @@
 """From records and chosen hook-ups to a model that can be solved: couplings, growth, soil, stakes and drives."""
 
+from __future__ import annotations
+
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import geopandas as gpd
+import networkx as nx
 import pandas as pd
 from shapely import MultiPolygon, Polygon
 
@@ -44,6 +48,11 @@ class Connected:
     network: Network
     hookups: gpd.GeoDataFrame
     joined: dict[str, set[str]]
+
+    @cached_property
+    def reach(self) -> nx.Graph[Hashable]:
+        """The graph that growth runs on, made on first use: growths of all windows share it."""
+        return reach_graph(self.network, self.couplings)
 
 
 @dataclass(frozen=True)
@@ -179,9 +188,9 @@ def prepare(
     """
     solver = settings.solver
     staking = stake_out(hookups, names, connected.site.lines, equipment=equipment, settings=settings)
+    graph = connected.reach  # taking a ground away doesn't change what can be reached
     network, lifted = without_lifted(connected.network, hookups)
     connected = replace(connected, network=network)
-    graph = reach_graph(network, connected.couplings)
     lengths = network.spans.set_index("span_id").geometry.length
     seeds = sorted({hookup.line_id for hookup in hookups})
 

@@ -14,7 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
-from corridor.network.reach import grow, reach_graph
+from corridor.network.reach import grow
 from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.grading import drives_of, grade_hookups
 from corridor.plan.prepare import SECTION_GUESS_M, Connected, hookup_of, prepare
@@ -91,7 +91,6 @@ def split_windows(
     fed = [line_id for line_id, rows in drives.items() if len(rows)]
     if not fed:
         return []
-    graph = reach_graph(network, connected.couplings)
     lengths = network.spans.set_index("span_id").geometry.length
     hooked = ready["line_id"].to_numpy(object)
     middle = np.array([(p.x, p.y) for p in geometry.loc[fed].interpolate(0.5, normalized=True)]).reshape(-1, 2)
@@ -101,7 +100,7 @@ def split_windows(
 
     def fits(members: NDArray[np.int64]) -> bool:
         seeds = sorted({str(name) for name in hooked[rows_of(members)]})
-        grown = grow(network, connected.couplings, seeds, distance_m=solver.growth_step_m, graph=graph)
+        grown = grow(network, connected.couplings, seeds, distance_m=solver.growth_step_m, graph=connected.reach)
         return bool(lengths.loc[list(grown.spans)].sum() / SECTION_GUESS_M <= solver.section_limit)
 
     def halves(members: NDArray[np.int64]) -> list[NDArray[np.int64]]:

@@ -3,7 +3,7 @@
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -67,11 +67,6 @@ class ToneSolution:
     cases: tuple[Case, ...]
     soil: SoilRange
     results: dict[tuple[float, str], CaseResult]
-
-    def at_frequency(self, frequency_hz: float) -> "ToneSolution":
-        """Return the part solved at one frequency."""
-        results = {key: result for key, result in self.results.items() if key[0] == frequency_hz}
-        return replace(self, frequencies_hz=(frequency_hz,), results=results)
 
 
 def check_frequency(frequency_hz: float) -> float:
