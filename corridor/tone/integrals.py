@@ -11,10 +11,11 @@ from typing import Any, NamedTuple
 import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.spatial import cKDTree
 
 from corridor.errors import DomainError
 
-__all__ = ["DistanceIntegrals", "inverse_distance_integrals", "pair_integral", "straight_pair_integral"]
+__all__ = ["CoatedPairs", "DistanceIntegrals", "inverse_distance_integrals", "pair_integral", "straight_pair_integral"]
 
 FloatArray = NDArray[np.float64]
 
@@ -24,27 +25,48 @@ FAR_LENGTHS = 8.0
 PARALLEL_SINE = 1e-4
 
 
+class CoatedPairs(NamedTuple):
+    """Pairs of touching sections of one coated conductor, whose leaks start farther out than their currents run.
+
+    Attributes
+    ----------
+    first, second : ndarray of int, shape (m,)
+        Sections of each pair, first < second.
+    change_m : ndarray of float, shape (m,)
+        Integral of 1/R1 for the leakage less ``DistanceIntegrals.direct``: the outer radius as least distance, not the
+        metal's.
+    """
+
+    first: NDArray[np.int64]
+    second: NDArray[np.int64]
+    change_m: FloatArray
+
+
 class DistanceIntegrals(NamedTuple):
     """The double integrals of n sections, in metres.
 
     Attributes
     ----------
     direct : ndarray of float, shape (n, n)
-        Of 1/R1; the diagonal holds the metal's own radius as distance (inductive self term).
+        Of 1/R1, for induction: within one conductor the metal's radius is the least distance, and the diagonal's.
     image : ndarray of float, shape (n, n)
         Of 1/R2, R2 to the mirror image of the other section in the ground surface.
     leakage_diagonal : ndarray of float, shape (n,)
         Of 1/R1 with the outer radius (over the coating) as distance: the self term of the leakage.
+    coated : CoatedPairs
+        What the leakage of pairs within one conductor has otherwise than ``direct``.
     """
 
     direct: FloatArray
     image: FloatArray
     leakage_diagonal: FloatArray
+    coated: CoatedPairs
 
 
 class _Sections(NamedTuple):
     ends: FloatArray  # (n, 2, 3)
     mirrored: FloatArray  # (n, 2, 3), in the ground surface
+    metal: FloatArray  # (n,)
     outer: FloatArray  # (n,)
     chain: NDArray[np.int64]  # (n,)
 
@@ -54,8 +76,9 @@ def inverse_distance_integrals(
 ) -> DistanceIntegrals:
     """Integrate 1/R over every pair of straight sections and over every section and image.
 
-    Conductors can't overlap: the distance of two axes is held at or above the sum of the outer radii, and within a
-    chain (touching sections of one conductor) at or above the larger outer radius.
+    Conductors can't overlap: the distance of two axes is held at or above the sum of the outer radii. Within a chain
+    (touching sections of one conductor) it's the radius, the metal's for induction and the outer one for leakage: so a
+    straight conductor's integrals add up to those of the whole, however it's cut.
 
     Parameters
     ----------
@@ -93,10 +116,38 @@ def inverse_distance_integrals(
         raise DomainError(msg)
     direct, image = np.empty((n, n)), np.empty((n, n))
     ends = np.stack([start, end], axis=1)
-    _fill(_Sections(ends, ends * np.array([1.0, 1.0, -1.0]), outer, chains), direct, image)
+    sections = _Sections(ends, ends * np.array([1.0, 1.0, -1.0]), radius, outer, chains)
+    _fill(sections, direct, image)
     length = np.linalg.norm(end - start, axis=1)
     np.fill_diagonal(direct, _self_integral(length, radius))
-    return DistanceIntegrals(direct, image, _self_integral(length, outer))
+    return DistanceIntegrals(direct, image, _self_integral(length, outer), _coated_pairs(sections))
+
+
+def _coated_pairs(sections: _Sections) -> CoatedPairs:
+    """Go through each coated conductor's pairs, and keep those that the radius matters for."""
+    first, second, change = [], [], []
+    coated = np.flatnonzero(np.isin(sections.chain, sections.chain[sections.outer > sections.metal]))
+    order = coated[np.argsort(sections.chain[coated], kind="stable")]
+    for own in np.split(order, np.flatnonzero(np.diff(sections.chain[order])) + 1):
+        a, b = _near_pairs(sections.ends, own)
+        values = _leakage_change(sections, a, b)
+        kept = values != 0.0
+        first.append(a[kept])
+        second.append(b[kept])
+        change.append(values[kept])
+    return CoatedPairs(np.concatenate(first), np.concatenate(second), np.concatenate(change))
+
+
+def _near_pairs(ends: FloatArray, own: NDArray[np.int64]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the pairs of these sections that `pair_integral` doesn't expand about the midpoints, and a few more."""
+    middle = ends[own].mean(axis=1)
+    if len(own) < 2:
+        return own[:0], own[:0]
+    reach = FAR_LENGTHS * float(np.linalg.norm(ends[own, 1] - ends[own, 0], axis=1).max())
+    pairs = cKDTree(middle).query_pairs(reach * (1.0 + 1e-9), output_type="ndarray")
+    pairs = np.sort(own[pairs], axis=1)
+    pairs = pairs[np.lexsort((pairs[:, 1], pairs[:, 0]))]
+    return np.ascontiguousarray(pairs[:, 0]), np.ascontiguousarray(pairs[:, 1])
 
 
 def _check_sections(start: FloatArray, end: FloatArray) -> None:
@@ -222,9 +273,9 @@ def pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) ->
 
 @numba.njit(cache=True)
 def _fill_row(i: np.int64, sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
-    outer, chain = sections.outer, sections.chain
+    metal, outer, chain = sections.metal, sections.outer, sections.chain
     for j in range(i, len(outer)):
-        floor_m = max(outer[i], outer[j]) if chain[i] == chain[j] else outer[i] + outer[j]
+        floor_m = max(metal[i], metal[j]) if chain[i] == chain[j] else outer[i] + outer[j]
         if j != i:
             direct[i, j] = pair_integral(sections.ends[i], sections.ends[j], floor_m)
             direct[j, i] = direct[i, j]
@@ -242,3 +293,14 @@ def _fill(sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> Non
         _fill_row(first, sections, direct, image)
         if last != first:
             _fill_row(last, sections, direct, image)
+
+
+@numba.njit(cache=True)
+def _leakage_change(sections: _Sections, first: NDArray[np.int64], second: NDArray[np.int64]) -> NDArray[Any]:
+    out = np.empty(len(first))
+    for k in range(len(first)):
+        i, j = first[k], second[k]
+        a, b = sections.ends[i], sections.ends[j]
+        metal = max(sections.metal[i], sections.metal[j])
+        out[k] = pair_integral(a, b, max(sections.outer[i], sections.outer[j])) - pair_integral(a, b, metal)
+    return out

@@ -148,7 +148,8 @@ def correct_for_layers(
     ends = np.stack([sections.start, sections.end], axis=1)
     mirrored = ends.copy()
     mirrored[..., 2] = 2.0 * layers.thickness_m - mirrored[..., 2]
-    _correct(sections, _ground(sections, layers, lower, frequency_hz), _Work(ends, mirrored, *integrals, Z, P))
+    parts = (integrals.direct, integrals.image, integrals.leakage_diagonal)
+    _correct(sections, _ground(sections, layers, lower, frequency_hz), _Work(ends, mirrored, *parts, Z, P))
 
 
 def _ground(sections: LayerSections, layers: Layers, lower: NDArray[np.bool_], frequency_hz: float) -> _Ground:

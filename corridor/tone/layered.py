@@ -11,7 +11,7 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError
 from corridor.tone.earth import ComplexArray, air_reflection, complex_conductivity, propagation_constant
@@ -24,7 +24,16 @@ from corridor.tone.sommerfeld import (
     hankel_points,
 )
 
-__all__ = ["Images", "Layers", "layer_columns", "layer_grid", "layer_rests", "layers_of", "static_images"]
+__all__ = [
+    "Images",
+    "Layers",
+    "direct_factor",
+    "layer_columns",
+    "layer_grid",
+    "layer_rests",
+    "layers_of",
+    "static_images",
+]
 
 # spectra are followed as if nothing lay nearer than this to the interface
 HEIGHT_MIN_M = 0.02
@@ -151,6 +160,25 @@ def static_images(layers: Layers, *, lower_a: bool, lower_b: bool) -> Images:
     if lower_a:
         return Images(1.0 + 0j, (1.0 - k * k) * layers.surface, -k, layers.sigma_lower)
     return Images(1.0 + 0j, layers.surface, k, layers.sigma_top)
+
+
+def direct_factor(layers: Layers, *, lower_a: NDArray[np.bool_], lower_b: NDArray[np.bool_]) -> ComplexArray:
+    """Return what 1/R of two elements is multiplied by in the leakage matrix, by the layers of both.
+
+    Parameters
+    ----------
+    layers : Layers
+    lower_a, lower_b : ndarray of bool, shape (m,)
+        Whether each element lies below the interface.
+
+    Returns
+    -------
+    ndarray of complex, shape (m,)
+        `static_images`' coefficient over 4 pi sigma, ohm m.
+    """
+    kinds = [static_images(layers, lower_a=a, lower_b=b) for a, b in ((False, False), (False, True), (True, True))]
+    factors = np.array([kind.direct / (4.0 * math.pi * kind.sigma) for kind in kinds])
+    return np.asarray(factors[lower_a.astype(int) + lower_b.astype(int)])
 
 
 def layer_columns(layers: Layers, depth_a_m: FloatArray, depth_b_m: FloatArray) -> Spectrum:

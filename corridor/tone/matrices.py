@@ -14,10 +14,10 @@ from numpy.typing import ArrayLike, NDArray
 from corridor.constants import MU_0, TWO_PI
 from corridor.errors import DomainError
 from corridor.tone.earth import ComplexArray, air_reflection, complex_conductivity, propagation_constant
-from corridor.tone.integrals import DistanceIntegrals, FloatArray
+from corridor.tone.integrals import CoatedPairs, DistanceIntegrals, FloatArray
 from corridor.tone.kernel_table import EarthTable, rests_at
 from corridor.tone.layer_matrices import LayerSections, correct_for_layers
-from corridor.tone.layered import layers_of
+from corridor.tone.layered import Layers, direct_factor, layers_of
 from corridor.tone.sommerfeld import air_propagation_constant
 
 __all__ = ["section_matrices"]
@@ -129,10 +129,12 @@ def section_matrices(
         relative_permittivity=relative_permittivity,
     )
     Z, P = np.empty((n, n), dtype=np.complex128), np.empty((n, n), dtype=np.complex128)
-    _fill(sections, _earth(sections, soil), _Work(*integrals, Z, P))
+    earth = _earth(sections, soil)
+    _fill(sections, earth, _Work(integrals.direct, integrals.image, integrals.leakage_diagonal, Z, P))
     if layers is not None:
         lines = LayerSections(sections.points, sections.tangent, sections.length, sections.conducts, start, end)
         correct_for_layers(Z, P, sections=lines, integrals=integrals, layers=layers, frequency_hz=frequency_hz)
+    _add_coated(P, sections, integrals.coated, earth.leakage_factor if layers is None else layers)
     diagonal = np.arange(n)
     Z[diagonal, diagonal] += np.where(located, 0.0, series * sections.length)
     P[diagonal, diagonal] += _coating_ohm(coating, sections.length)
@@ -153,6 +155,20 @@ def _coating_ohm(coating: ComplexArray, length: FloatArray) -> ComplexArray:
     # 1/(inf + 0j) is NaN in complex arithmetic: bare metal is set apart
     bare = np.isinf(coating)
     return np.where(bare, 0.0, 1.0 / (np.where(bare, 1.0, coating) * length))
+
+
+def _add_coated(P: ComplexArray, sections: _Sections, coated: CoatedPairs, ground: complex | Layers) -> None:
+    """Let the leaks of a coated conductor's near pairs start from its outer radius."""
+    first, second, change_m = coated
+    factor: complex | ComplexArray
+    if isinstance(ground, Layers):
+        lower = sections.points[:, 0, 2] > ground.thickness_m
+        factor = direct_factor(ground, lower_a=lower[first], lower_b=lower[second])
+    else:
+        factor = ground
+    ohm = factor * change_m / (sections.length[first] * sections.length[second])
+    P[first, second] += ohm
+    P[second, first] += ohm
 
 
 def _sections(start: FloatArray, end: FloatArray, located: NDArray[np.bool_]) -> _Sections:
