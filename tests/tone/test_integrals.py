@@ -234,6 +234,34 @@ def test_touching_sections_of_a_chain_are_held_at_the_radius() -> None:
     assert apart < joined
 
 
+@given(cuts=st.lists(st.floats(0.01, 0.99), max_size=9), coating=st.floats(0.0, 0.03), slope=st.floats(-0.4, 0.4))
+@settings(max_examples=40, deadline=None)
+def test_a_coated_wire_is_one_however_it_is_cut(cuts: list[float], coating: float, slope: float) -> None:
+    # identity: the integrals of a straight wire's pieces sum to the whole wire's own, at the metal's radius for
+    # induction, at the outer one for leakage. Tolerance: far pairs are expanded (3e-5)
+    share = np.unique(np.round([0.0, *cuts, 1.0], 2))
+    line = np.array([0.0, 0.0, 2.0]) + share[:, None] * np.array([4.0, 1.0, slope])
+    n, metal = len(share) - 1, 0.05
+    radii = {"radius_m": np.full(n, metal), "outer_radius_m": np.full(n, metal + coating)}
+    cut = _integrals(line[:-1], line[1:], chain=np.zeros(n), **radii)
+    whole = _integrals(line[:1], line[-1:], radius_m=np.array([metal]), outer_radius_m=np.array([metal + coating]))
+    leak = cut.direct.sum() - np.trace(cut.direct) + cut.leakage_diagonal.sum() + 2 * cut.coated.change_m.sum()
+    assert cut.direct.sum() == pytest.approx(whole.direct[0, 0], rel=3e-5)
+    assert leak == pytest.approx(whole.leakage_diagonal[0], rel=3e-5)
+
+
+def test_coated_pairs_are_those_of_one_coated_conductor() -> None:
+    # a coated chain of three, a bare one of two, and a coated section of its own, all in line
+    start = np.column_stack([np.arange(6) * 2.0, np.zeros(6), np.ones(6)])
+    outer = np.array([0.03, 0.03, 0.03, 0.02, 0.02, 0.03])
+    end = start + np.array([2.0, 0.0, 0.0])
+    made = _integrals(start, end, chain=np.array([0, 0, 0, 1, 1, 2]), outer_radius_m=outer)
+    assert list(zip(made.coated.first.tolist(), made.coated.second.tolist(), strict=True)) == [(0, 1), (0, 2), (1, 2)]
+    assert np.all(made.coated.change_m < 0.0)
+    apart = _integrals(start, end, outer_radius_m=outer)
+    assert apart.coated.first.size == 0
+
+
 def test_no_sections_give_empty_matrices() -> None:
     result = _integrals(np.empty((0, 3)), np.empty((0, 3)))
     assert result.direct.shape == result.image.shape == (0, 0)

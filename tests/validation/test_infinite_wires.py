@@ -38,9 +38,8 @@ def bare_pipe() -> InfiniteWire:
     return InfiniteWire(0.0, 1.2, 0.084, 0.084, *STEEL)
 
 
-def coated_pipe(leak_s_per_m: float) -> InfiniteWire:
-    """Return the pipe under 0.4 mm of coating: thick ones don't suit a thin wire cut shorter than a metre."""
-    return InfiniteWire(0.0, 1.2, 0.084, 0.0844, *STEEL, leak_s_per_m=leak_s_per_m)
+def coated_pipe(leak_s_per_m: float, coating_m: float = 3e-3) -> InfiniteWire:
+    return InfiniteWire(0.0, 1.2, 0.084, 0.084 + coating_m, *STEEL, leak_s_per_m=leak_s_per_m)
 
 
 def neighbour() -> InfiniteWire:
@@ -122,6 +121,19 @@ def test_bleed_off_onto_a_bare_neighbour(
     agrees("target's current", *target, of=DRIVE_A, within=3e-3, source=SOURCE, unit="A")
     agrees("neighbour's current", *beside, of=abs(beside[1]).max(), within=0.01, source=SOURCE, unit="A")
     agrees("impedance", case.input_ohm, case.exact.input_ohm, within=3e-3, source=SOURCE, unit="ohm")
+
+
+@pytest.mark.parametrize("coating_m", [4e-4, 3e-3, 6e-3])
+def test_a_thick_coating_suits_short_sections(agrees: Callable[..., None], coating_m: float) -> None:
+    # Sections of 0.25 m, three of the pipe's radii, at 200 kHz. With the outer radius for the induction between
+    # sections too, the neighbour was 1.6 % of its peak off under 3 mm of coating and 3.7 % under 6 mm, and worse the
+    # shorter the sections. Bars: 0.1 % of the half ampere on the target, 0.3 % of its peak on the neighbour.
+    wires = (coated_pipe(0.02, coating_m), neighbour())
+    case = solved(wires, 100.0, 200e3, decays=7, section_m=0.25)
+    target, beside = zip(case.current_a, case.exact.current_a, strict=True)
+    agrees("target's current", *target, of=DRIVE_A, within=1e-3, source=SOURCE, unit="A")
+    agrees("neighbour's current", *beside, of=abs(beside[1]).max(), within=3e-3, source=SOURCE, unit="A")
+    agrees("impedance", case.input_ohm, case.exact.input_ohm, within=1e-3, source=SOURCE, unit="ohm")
 
 
 def test_the_judge_knows_a_plain_transmission_line() -> None:

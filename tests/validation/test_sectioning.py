@@ -39,7 +39,7 @@ def test_rule_stands_where_the_error_is_small(
     length = rule_m(wires, resistivity_ohm_m, frequency_hz)
     target, beside = [], []
     for multiple in MULTIPLES:
-        case = solved(wires, resistivity_ohm_m, frequency_hz, decays=5, section_m=multiple * length)
+        case = solved(wires, resistivity_ohm_m, frequency_hz, decays=7, section_m=multiple * length)
         error = abs(case.current_a - case.exact.current_a).max(axis=1)
         target.append(float(error[0]) / DRIVE_A)
         if leak_s_per_m is not None:
