@@ -16,11 +16,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError, SolverError
+from corridor.tone.chain_sums import sum_after, sum_before
 from corridor.tone.layout import Layout, Solution, as_impedances, refuse_shorted_loops
 from corridor.tone.ldlt import SymmetricFactor, factor_symmetric
 from corridor.tone.updates import SINGULAR, Ports, Switched
 
-__all__ = ["Factored", "factorise"]
+__all__ = ["Factored", "as_sources", "factorise"]
 
 
 @dataclass(frozen=True)
@@ -83,7 +84,7 @@ class Factored:
         DomainError
             If a shape is wrong or a value isn't finite.
         """
-        injection = _dense(injection_a, "injection_a", self.layout.n_nodes)
+        injection = as_sources(injection_a, "injection_a", self.layout.n_nodes)
         emf = self._along(emf_v, "emf_v", injection.shape[1])
         soil = self._along(soil_v, "soil_v", injection.shape[1])
         return self._respond(injection, emf, soil=soil, at_nodes=at_nodes)
@@ -92,7 +93,7 @@ class Factored:
         """Return a source given per section, or None where there is none."""
         if values is None:
             return None
-        array = _dense(values, name, self.layout.n_sections)
+        array = as_sources(values, name, self.layout.n_sections)
         if array.shape[1] != columns:
             message = f"need as many columns in {name} as in injection_a ({columns}), got {array.shape[1]}"
             raise DomainError(message)
@@ -174,7 +175,7 @@ class Factored:
         # potentials that the fed currents would leave without leaks and elements, against each chain's last node
         bare = self.node_ohm[:, fed] @ injection[fed]
         if emf is not None:
-            bare -= _sum_after(emf, layout.chain, layout.n_nodes)
+            bare -= sum_after(emf, layout.chain, layout.n_nodes)
         start = layout.start_node
         right = np.empty((self.scale.size, injection.shape[1]), dtype=np.complex128)
         right[:n] = (bare[start] + bare[start + 1]) / 2
@@ -196,7 +197,7 @@ class Factored:
         rows = slice(None) if at_nodes is None else np.unique(np.asarray(at_nodes, dtype=np.int64))
         node_v = np.full(bare.shape, complex(np.nan, np.nan))
         node_v[rows] = bare[rows] + last[layout.node_chain[rows]] + self.node_ohm[rows] @ net
-        return Solution(_sum_before(net + injection, layout.chain), leak, through, node_v)
+        return Solution(sum_before(net + injection, layout.chain), leak, through, node_v)
 
 
 def factorise(layout: Layout, z_ohm: ArrayLike, p_ohm: ArrayLike, element_ohm: ArrayLike) -> Factored:
@@ -287,7 +288,7 @@ def _singular_message(layout: Layout, factor: SymmetricFactor, scale: NDArray[np
     return f"the currents of elements {named} can't be told apart; give one of them more resistance or remove it"
 
 
-def _dense(values: ArrayLike, name: str, rows: int) -> NDArray[np.complex128]:
+def as_sources(values: ArrayLike, name: str, rows: int) -> NDArray[np.complex128]:
     """Return sources as a finite dense array of the right number of rows."""
     plain = values.toarray() if hasattr(values, "toarray") else values
     array = np.asarray(plain, dtype=np.complex128)
@@ -346,26 +347,3 @@ def _apply_scale(system: NDArray[np.complex128], scale: NDArray[np.float64]) -> 
     for j in range(scale.size):
         for i in range(j, scale.size):
             system[i, j] *= scale[i] * scale[j]
-
-
-@numba.njit(cache=True, nogil=True)
-def _sum_before(node: NDArray[np.complex128], chain: NDArray[np.int64]) -> NDArray[np.complex128]:
-    """Return S x: for each section the sum over its chain's nodes up to its head."""
-    out = np.empty((chain.size, node.shape[1]), dtype=np.complex128)
-    for i in range(chain.size):
-        row = i + chain[i]
-        if i and chain[i] == chain[i - 1]:
-            out[i] = out[i - 1] + node[row]
-        else:
-            out[i] = node[row]
-    return out
-
-
-@numba.njit(cache=True, nogil=True)
-def _sum_after(section: NDArray[np.complex128], chain: NDArray[np.int64], n_nodes: int) -> NDArray[np.complex128]:
-    """Return S^T x: for each node the sum over its chain's sections from there on."""
-    out = np.zeros((n_nodes, section.shape[1]), dtype=np.complex128)
-    for i in range(chain.size - 1, -1, -1):
-        row = i + chain[i]
-        out[row] = out[row + 1] + section[i]
-    return out
