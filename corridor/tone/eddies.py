@@ -13,6 +13,7 @@ are the closed forms of `corridor.tone.field.field_matrices`; what is tabulated 
 """
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -24,7 +25,7 @@ from scipy.special import erfc, j0, j1
 from corridor.constants import MU_0, TWO_PI
 from corridor.tone.kernel_table import cubic_weights
 
-__all__ = ["RHO_MAX_M", "EddyTable", "eddies_at", "eddy_table", "level_eddies_at"]
+__all__ = ["RHO_MAX_M", "EddyTable", "eddy_table", "read_eddies", "read_level_eddies"]
 
 Real = NDArray[np.float64]
 
@@ -51,46 +52,72 @@ class _Band(NamedTuple):
 
 
 class EddyTable:
-    """Differences of the radial parts of the field, over rho and depth, for coils at one height.
+    """Differences of the radial parts of the field, over rho and depth, for some soils and coils at some heights.
 
     Parameters
     ----------
-    gamma_per_m : complex
-        Propagation constant of the soil, real part > 0.
-    height_m : float
-        Of the coil above ground, >= 0.
+    gammas_per_m : sequence of complex
+        Propagation constants of the soils, real part > 0.
+    heights_m : sequence of float
+        Of the coils above ground, >= 0.
     depth_min_m, depth_max_m : float
         Range of the depths, >= 0.
 
     Attributes
     ----------
-    parts : ndarray of complex, shape (rho, depth, 4)
-        Laplace(Phi), T/(A m); Phi', T/A; the derivatives of Phi' along z and along h, T/(A m).
+    parts : ndarray of float, shape (rho, depth, 4, 2 k)
+        Laplace(Phi), T/(A m); Phi', T/A; the derivatives of Phi' along z and along h, T/(A m). The last axis holds real
+        and imaginary part side by side, for the first height all gammas, then for the next.
     scale : ndarray of float, shape (3,)
         Inverse step of the asinh(rho) axis; start and inverse step of the ln(depth + 0.3 m) axis.
     """
 
-    def __init__(self, gamma_per_m: complex, *, height_m: float, depth_min_m: float, depth_max_m: float) -> None:
+    def __init__(
+        self, gammas_per_m: Sequence[complex], *, heights_m: Sequence[float], depth_min_m: float, depth_max_m: float
+    ) -> None:
         low, high = math.log(depth_min_m + DEPTH_SHIFT_M), math.log(depth_max_m + DEPTH_SHIFT_M)
         count = max(4, 3 + math.ceil((high - low) / DEPTH_STEP))
         step = max((high - low) / (count - 1), 1e-3)
         depth = np.exp(low + step * np.arange(count)) - DEPTH_SHIFT_M
-        self.parts = np.concatenate([_integrated(band, gamma_per_m, depth, height_m) for band in _bands()])
+        columns = [
+            np.concatenate([_integrated(band, gamma, depth, height) for band in _bands()])
+            for height in heights_m
+            for gamma in gammas_per_m
+        ]
+        self.parts = np.ascontiguousarray(np.stack(columns, axis=-1)).view(np.float64)
+        self._flat: dict[float, Real] = {}  # lines share depths
         self.scale = np.array([(RHO_NODES - 1) / math.asinh(RHO_MAX_M), low, 1 / step])
 
-    def at_depths(self, depth_m: Real) -> NDArray[np.complex128]:
-        """Return the four parts over rho at some depths, read as ``eddies_at`` reads them; shape (depths, rho, 4)."""
-        y = (np.log(depth_m + DEPTH_SHIFT_M) - self.scale[1]) * self.scale[2]
-        first = np.clip(y.astype(np.int64), 1, self.parts.shape[1] - 3)
-        weights = np.array([cubic_weights.py_func(t) for t in y - first]).reshape(-1, 4)
-        rows = [weights[:, q, None, None] * self.parts[:, first - 1 + q].transpose(1, 0, 2) for q in range(4)]
-        return np.ascontiguousarray(sum(rows[1:], rows[0]))
+    def at_depths(self, depth_m: Real) -> Real:
+        """Return the first three parts over rho at some depths, read as ``read_eddies`` reads them.
+
+        Parameters
+        ----------
+        depth_m : ndarray, shape (d,), m
+            Inside the table's range.
+
+        Returns
+        -------
+        ndarray of float, shape (d, rho, 3, 2 k)
+        """
+        for depth in map(float, depth_m):
+            if depth not in self._flat:
+                self._flat[depth] = self._at_depth(depth)
+        shape = (0, self.parts.shape[0], 3, self.parts.shape[3])
+        return np.stack([self._flat[depth] for depth in map(float, depth_m)]) if len(depth_m) else np.empty(shape)
+
+    def _at_depth(self, depth_m: float) -> Real:
+        y = (math.log(depth_m + DEPTH_SHIFT_M) - self.scale[1]) * self.scale[2]
+        first = min(max(int(y), 1), self.parts.shape[1] - 3)
+        weights = cubic_weights.py_func(y - first)
+        rows = [weight * self.parts[:, first - 1 + q, :3] for q, weight in enumerate(weights)]
+        return np.asarray(sum(rows[1:], rows[0]))
 
 
-@lru_cache(maxsize=64)
-def eddy_table(gamma_per_m: complex, height_m: float, depth_max_m: float) -> EddyTable:
+@lru_cache(maxsize=8)
+def eddy_table(gammas_per_m: tuple[complex, ...], heights_m: tuple[float, ...], depth_max_m: float) -> EddyTable:
     """Return a table from the surface down, kept for the next line above the same soil."""
-    return EddyTable(gamma_per_m, height_m=height_m, depth_min_m=0.0, depth_max_m=depth_max_m)
+    return EddyTable(gammas_per_m, heights_m=heights_m, depth_min_m=0.0, depth_max_m=depth_max_m)
 
 
 def _integrated(band: _Band, gamma: complex, depth: Real, height: float) -> NDArray[np.complex128]:
@@ -132,64 +159,57 @@ def _bands() -> tuple[_Band, ...]:
 
 
 @numba.njit(cache=True)
-def eddies_at(
-    parts: NDArray[np.complex128], scale: NDArray[np.float64], rho_m: float, depth_m: float
-) -> tuple[complex, complex, complex, complex]:
-    """Read the four parts of an `EddyTable` at one point, for use inside compiled loops.
+def read_eddies(
+    parts: NDArray[np.float64], scale: NDArray[np.float64], place_m: tuple[float, float], out: NDArray[np.float64]
+) -> None:  # pragma: no cover - compiled
+    """Read all parts of an `EddyTable` at one point, for use inside compiled loops.
 
     Parameters
     ----------
     parts, scale
         The table's attributes of these names.
-    rho_m, depth_m : float
-        Inside the table's range (not checked here).
-
-    Returns
-    -------
-    tuple of complex
-        Laplace(Phi), Phi' and its derivatives along z and h.
+    place_m : tuple of float
+        rho and depth, inside the table's range (not checked here).
+    out : ndarray of float, shape (4, 2 k)
+        Laplace(Phi), Phi' and its derivatives along z and h, overwritten.
     """
-    x = np.arcsinh(rho_m) * scale[0]
-    y = (np.log(depth_m + DEPTH_SHIFT_M) - scale[1]) * scale[2]
+    x = np.arcsinh(place_m[0]) * scale[0]
+    y = (np.log(place_m[1] + DEPTH_SHIFT_M) - scale[1]) * scale[2]
     # one-sided next to the rim, where a node on the far side is missing
     i = min(max(int(x), 1), parts.shape[0] - 3)
     k = min(max(int(y), 1), parts.shape[1] - 3)
     across, down = cubic_weights(x - i), cubic_weights(y - k)
-    a, b, c, d = 0.0j, 0.0j, 0.0j, 0.0j
+    out[:] = 0.0
     for p in range(4):
         for q in range(4):
-            weight = across[p] * down[q]
-            a += weight * parts[i - 1 + p, k - 1 + q, 0]
-            b += weight * parts[i - 1 + p, k - 1 + q, 1]
-            c += weight * parts[i - 1 + p, k - 1 + q, 2]
-            d += weight * parts[i - 1 + p, k - 1 + q, 3]
-    return a, b, c, d
+            weight, node = across[p] * down[q], parts[i - 1 + p, k - 1 + q]
+            for part in range(4):
+                for c in range(out.shape[1]):
+                    out[part, c] += weight * node[part, c]
 
 
 @numba.njit(cache=True)
-def level_eddies_at(parts: NDArray[np.complex128], scale: float, rho_m: float) -> tuple[complex, complex, complex]:
+def read_level_eddies(
+    flat: NDArray[np.float64], scale: float, rho_m: float, out: NDArray[np.float64]
+) -> None:  # pragma: no cover - compiled
     """Read the first three parts at one depth, of ``EddyTable.at_depths``, for use inside compiled loops.
 
     Parameters
     ----------
-    parts : ndarray of complex, shape (rho, 4)
+    flat : ndarray of float, shape (rho, 3, 2 k)
         At the depth of a level section.
     scale : float
         Inverse step of the asinh(rho) axis.
     rho_m : float
         Inside the table's range (not checked here).
-
-    Returns
-    -------
-    tuple of complex
-        Laplace(Phi), Phi' and its derivative along z.
+    out : ndarray of float, shape (4, 2 k)
+        Laplace(Phi), Phi' and its derivative along z, overwritten; the fourth row is left as it is.
     """
     x = np.arcsinh(rho_m) * scale
-    i = min(max(int(x), 1), parts.shape[0] - 3)
-    across = cubic_weights(x - i)
-    a, b, c = 0.0j, 0.0j, 0.0j
-    for p in range(4):
-        a += across[p] * parts[i - 1 + p, 0]
-        b += across[p] * parts[i - 1 + p, 1]
-        c += across[p] * parts[i - 1 + p, 2]
-    return a, b, c
+    i = min(max(int(x), 1), flat.shape[0] - 3)
+    a, b, c, d = cubic_weights(x - i)
+    for part in range(3):
+        for k in range(out.shape[1]):
+            out[part, k] = (
+                a * flat[i - 1, part, k] + b * flat[i, part, k] + c * flat[i + 1, part, k] + d * flat[i + 2, part, k]
+            )

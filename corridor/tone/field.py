@@ -13,27 +13,24 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
-from corridor.tone.eddies import RHO_MAX_M, eddies_at, eddy_table, level_eddies_at
 
 __all__ = [
     "IMAGE_DEPTH_FACTOR",
     "SurfaceField",
-    "eddy_matrices",
+    "checked_sections",
     "field_matrices",
     "left_of",
     "profile_points",
     "profile_weights",
+    "reaches",
 ]
 
 IMAGE_DEPTH_FACTOR = 1.5  # image at depth + 1.5/gamma: right for short wires, where the infinite line has 2/gamma
 
 _SCALE = MU_0 / (4.0 * math.pi)
-_GAUSS_2 = 1.0 / math.sqrt(3.0)
 _FAR_RULE = np.polynomial.legendre.leggauss(2)
 _NEAR_RULE = np.polynomial.legendre.leggauss(12)
 _FAR = 6.0  # sum of the distances to both ends over length, from where two points stand for a section (1e-4)
-_SHORT = 0.15  # length over distance, up to where its middle stands for a section in the eddy field
-_SMOOTH = 0.3  # over |gamma|: the eddy field varies over no less than this beside the distance
 _LEVEL_SLOPE = 1e-9  # rise over length below which a section counts as horizontal
 _TINY = 1e-300
 
@@ -254,50 +251,7 @@ def _direct_kernel(points: Any, axis: Any, sections: Any) -> Any:  # pragma: no 
     return h_i, h_q, v_i
 
 
-@numba.njit(cache=True, parallel=True, error_model="numpy")
-def _eddy_kernel(points: Any, axis: Any, sections: Any, tables: Any) -> Any:  # pragma: no cover - compiled
-    """Fill the three matrices of what the eddy currents add, complex."""
-    start, end, reach = sections
-    parts, scale, level, flat, depth_of, smooth = tables
-    n_points, n = points.shape[0], start.shape[0]
-    h_i = np.zeros((n_points, n), dtype=np.complex128)
-    h_q = np.zeros((n_points, n), dtype=np.complex128)
-    v_i = np.zeros((n_points, n), dtype=np.complex128)
-    for p in numba.prange(n_points):
-        e_x, e_y, z = axis[p, 0], axis[p, 1], points[p, 2]
-        for j in range(n):
-            ax, ay = points[p, 0] - start[j, 0], points[p, 1] - start[j, 1]
-            if ax * ax + ay * ay > reach[j] * reach[j]:
-                continue
-            tx, ty, tz = end[j, 0] - start[j, 0], end[j, 1] - start[j, 1], end[j, 2] - start[j, 2]
-            apart = z + start[j, 2] + 0.5 * tz + math.hypot(ax - 0.5 * tx, ay - 0.5 * ty)
-            length = math.sqrt(tx * tx + ty * ty + tz * tz)
-            pieces = 1 + int(length / (apart + _TINY))
-            per_piece = 1 if length < _SHORT * (apart + smooth) else 2
-            h, q, v = 0.0j, 0.0j, 0.0j
-            for k in range(per_piece * pieces):
-                w = (k // per_piece + 0.5 + (k % 2 - 0.5) * _GAUSS_2 * (per_piece - 1)) / pieces
-                dx, dy = ax - w * tx, ay - w * ty
-                rho = math.hypot(dx, dy)
-                if rho > RHO_MAX_M:
-                    continue
-                downward = 0.0j
-                if depth_of[j] >= 0:
-                    laplace, slope, upward = level_eddies_at(flat[level[p], depth_of[j]], scale[0], rho)
-                else:
-                    laplace, slope, upward, downward = eddies_at(parts[level[p]], scale, rho, start[j, 2] + w * tz)
-                # the unit vector from the element to the point, turned to the left, along the axis
-                ux, uy = dx / (rho + _TINY), dy / (rho + _TINY)
-                turned = ux * e_y - uy * e_x
-                h += laplace * (tx * e_y - ty * e_x) - downward * tz * turned
-                q += slope * turned
-                v += upward * (uy * tx - ux * ty)
-            count = per_piece * pieces
-            h_i[p, j], h_q[p, j], v_i[p, j] = h / count, q / count, v / count
-    return h_i, h_q, v_i
-
-
-def _checked(
+def checked_sections(
     points_m: ArrayLike, start_m: ArrayLike, end_m: ArrayLike, axis: ArrayLike
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Return points, axis, start and end as C-ordered float arrays, or raise DomainError."""
@@ -335,7 +289,7 @@ def field_matrices(
     A section carries its current uniformly and leaks it uniformly. The leak's soil current spreads round the vertical
     below it, so by Ampere's law its field above ground is that of a vertical wire going down to infinity from the leak,
     mu_0 Q/(4 pi rho) (1 - H/R), H the height of the point above the leak (exact at low frequency; eddy currents in the
-    soil are the business of ``eddy_matrices``).
+    soil are the business of `corridor.tone.eddy_fields`).
 
     Parameters
     ----------
@@ -363,65 +317,10 @@ def field_matrices(
     -----
     Biot and Savart's law for a straight piece, and Ampere's law; textbook forms.
     """
-    points, across, start, end = _checked(points_m, start_m, end_m, axis)
-    return SurfaceField(*_direct_kernel(points, across, (start, end, _reaches(reach_m, len(start)))))
+    points, across, start, end = checked_sections(points_m, start_m, end_m, axis)
+    return SurfaceField(*_direct_kernel(points, across, (start, end, reaches(reach_m, len(start)))))
 
 
-def _reaches(reach_m: ArrayLike, count: int) -> NDArray[np.float64]:
+def reaches(reach_m: ArrayLike, count: int) -> NDArray[np.float64]:
+    """Return one reach a section, from a number or one each."""
     return np.ascontiguousarray(np.broadcast_to(np.asarray(reach_m, dtype=float), (count,)))
-
-
-def eddy_matrices(
-    points_m: ArrayLike,
-    start_m: ArrayLike,
-    end_m: ArrayLike,
-    *,
-    axis: ArrayLike,
-    gamma_per_m: complex,
-    reach_m: ArrayLike = math.inf,
-) -> SurfaceField:
-    """Return what the eddy currents in the soil add to ``field_matrices``.
-
-    Exact in a half-space of soil, as far as displacement current in the air doesn't matter. Smooth across a profile:
-    evaluate it at a few nodes of each profile and carry the fields over with ``profile_weights``.
-
-    Parameters
-    ----------
-    points_m, start_m, end_m, axis, reach_m
-        As in ``field_matrices``.
-    gamma_per_m : complex, 1/m
-        Propagation constant of the soil, real part > 0.
-
-    Returns
-    -------
-    SurfaceField
-        Complex matrices (p, n), T/A.
-
-    Raises
-    ------
-    DomainError
-        As in ``field_matrices``, and if the real part of gamma_per_m is not positive.
-
-    Notes
-    -----
-    Spectral solution of the half-space, tabulated (`corridor.tone.eddies`; after Foster 1931, Sunde 1949). Elements
-    farther than 512 m away are left out. Checked against a full-wave solution in tests/validation.
-    """
-    points, across, start, end = _checked(points_m, start_m, end_m, axis)
-    if not complex(gamma_per_m).real > 0.0:
-        message = f"gamma_per_m must have a positive real part, got {gamma_per_m}"
-        raise DomainError(message)
-    heights, level = np.unique(points[:, 2], return_inverse=True)
-    if not len(heights) or not len(start):
-        return SurfaceField(*(np.zeros((len(points), len(start)), dtype=np.complex128) for _ in range(3)))
-    deepest = 2.0 ** math.ceil(math.log2(max(float(start[:, 2].max()), float(end[:, 2].max()), 1.0)))
-    tables = [eddy_table(complex(gamma_per_m), float(height), deepest) for height in heights]
-    parts = np.stack([table.parts for table in tables])
-    # most sections are level: what they need is read once per depth, not once per pair
-    depths, depth_of = np.unique(start[:, 2], return_inverse=True)
-    flat = np.stack([table.at_depths(depths) for table in tables])
-    depth_of = np.where(start[:, 2] == end[:, 2], depth_of, -1)
-    sections = (start, end, _reaches(reach_m, len(start)))
-    smooth = _SMOOTH / abs(complex(gamma_per_m))
-    read = (parts, tables[0].scale, level, flat, depth_of, smooth)
-    return SurfaceField(*_eddy_kernel(points, across, sections, read))

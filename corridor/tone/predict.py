@@ -9,14 +9,8 @@ from numpy.typing import NDArray
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.earth import propagation_constant
-from corridor.tone.field import (
-    SurfaceField,
-    eddy_matrices,
-    field_matrices,
-    left_of,
-    profile_points,
-    profile_weights,
-)
+from corridor.tone.eddy_fields import eddy_fields
+from corridor.tone.field import SurfaceField, field_matrices, left_of, profile_points, profile_weights
 from corridor.tone.model import ToneModel
 from corridor.tone.receiver import Reading, station_readings
 from corridor.tone.solve import ToneSolution
@@ -28,6 +22,7 @@ Real = NDArray[np.float64]
 
 REACH_M = 30.0  # sections farther from a station add under 2 % of the field; electrodes always count
 EDDY_NODES = 5  # 0.9 % of the line's field at 10 ohm m and 200 kHz, 0.05 % where gamma is 0.06 per m or less
+EDDY_BYTES = 64_000_000  # of eddy matrices held at a time
 EDDY_NODES_WEAK, WEAK_PER_M = 3, 0.03  # so small a gamma leaves hardly any eddies to carry over
 
 
@@ -165,50 +160,58 @@ class _Fields:
             ...,
         ],
     ) -> None:
-        """Add the soil's eddy currents to the fields, in place, soil by soil and frequency by frequency."""
-        currents, leaks = stacked
-        per_case = currents.shape[1] // (len(solution.frequencies_hz) * len(solution.cases))
-        for f_index, frequency in enumerate(solution.frequencies_hz):
-            for soil in sorted({case.soil for case in solution.cases}):
-                picked = [c for c, case in enumerate(solution.cases) if case.soil == soil]
-                rho = solution.cases[picked[0]].resistivity_ohm_m(solution.soil)
-                gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
-                first = [(f_index * len(solution.cases) + c) * per_case for c in picked]
-                columns = np.concatenate([np.arange(k, k + per_case) for k in first])
-                part = currents[:, columns], leaks[:, columns]
-                count = EDDY_NODES_WEAK if abs(gamma) < WEAK_PER_M else EDDY_NODES
-                nodes = np.linspace(self._offsets[0], self._offsets[-1], count)
-                weights = profile_weights(nodes, self._offsets)
-                for horizontal, vertical, target, height in coils:
-                    points, axis = profile_points(self._xy, self._direction, nodes, height_m=height)
-                    eddy = eddy_matrices(
-                        points,
-                        self._start,
-                        self._end,
-                        axis=axis,
-                        gamma_per_m=complex(gamma),
-                        reach_m=self._reach,
-                    )
-                    horizontal[:, columns] += self._carry(weights, eddy, part, slice(None))
+        """Add the soil's eddy currents to the fields, in place, for all soils and frequencies at once."""
+        soils = _columns_by_gamma(solution, stacked[0].shape[1])
+        gammas, heights = list(soils), [height for *_, height in coils]
+        parts = [(columns, *(part[:, columns] for part in stacked)) for columns in soils.values()]
+        count = EDDY_NODES_WEAK if max(abs(gamma) for gamma in gammas) < WEAK_PER_M else EDDY_NODES
+        nodes = np.linspace(self._offsets[0], self._offsets[-1], count)
+        weights = profile_weights(nodes, self._offsets)
+        room = 48 * len(gammas) * len(heights) * count * len(self._start)
+        for some in _batches(len(self._xy), max(1, EDDY_BYTES // max(room, 1))):
+            points, axis = profile_points(self._xy[some], self._direction[some], nodes, height_m=0.0)
+            fields = eddy_fields(
+                points[:, :2],
+                self._start,
+                self._end,
+                axis=axis,
+                heights_m=heights,
+                gammas_per_m=gammas,
+                reach_m=self._reach,
+            )
+            rows = slice(some.start * len(self._offsets), some.stop * len(self._offsets))
+            for coil, of_soils in zip(coils, fields, strict=True):
+                horizontal, vertical, target, _ = coil
+                for (columns, currents, leaks), matrices in zip(parts, of_soils, strict=True):
+                    eddy = SurfaceField(*matrices)
+                    horizontal[rows, columns] += _spread(weights, eddy.horizontal_t(currents, leaks))
                     if vertical is not None and target is not None:
-                        vertical[:, columns] += self._spread(weights, eddy.v_per_current @ part[0])
-                        target[:, columns] += self._carry(weights, eddy, part, own)
+                        vertical[rows, columns] += _spread(weights, eddy.vertical_t(currents))
+                        near = eddy.of_sections(own).horizontal_t(currents[own], leaks[own])
+                        target[rows, columns] += _spread(weights, near)
 
-    def _carry(
-        self,
-        weights: Real,
-        eddy: SurfaceField,
-        part: tuple[NDArray[np.complex128], NDArray[np.complex128]],
-        own: NDArray[np.bool_] | slice,
-    ) -> NDArray[np.complex128]:
-        currents, leaks = part
-        return self._spread(weights, eddy.h_per_current[:, own] @ currents[own] + eddy.h_per_leak[:, own] @ leaks[own])
 
-    def _spread(self, weights: Real, at_nodes: NDArray[np.complex128]) -> NDArray[np.complex128]:
-        """Carry values at the nodes of each profile to all its offsets."""
-        count = at_nodes.shape[1]
-        profiles = np.ascontiguousarray(at_nodes).view(np.float64).reshape(len(self._xy), weights.shape[1], 2 * count)
-        return (weights @ profiles).reshape(-1, 2 * count).view(np.complex128)
+def _columns_by_gamma(solution: ToneSolution, columns: int) -> dict[complex, NDArray[np.int64]]:
+    """Return which of the stacked columns (frequencies x cases x drives) each soil's propagation constant rules."""
+    per_case = columns // (len(solution.frequencies_hz) * len(solution.cases))
+    order = [(frequency, case) for frequency in solution.frequencies_hz for case in solution.cases]
+    found: dict[complex, list[int]] = {}
+    for k, (frequency, case) in enumerate(order):
+        rho = case.resistivity_ohm_m(solution.soil)
+        gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
+        found.setdefault(complex(gamma), []).extend(range(k * per_case, (k + 1) * per_case))
+    return {gamma: np.array(indices) for gamma, indices in found.items()}
+
+
+def _batches(count: int, size: int) -> list[slice]:
+    return [slice(first, min(first + size, count)) for first in range(0, count, size)]
+
+
+def _spread(weights: Real, at_nodes: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Carry values at the nodes of each profile to all its offsets."""
+    count = at_nodes.shape[1]
+    profiles = np.ascontiguousarray(at_nodes).view(np.float64).reshape(-1, weights.shape[1], 2 * count)
+    return (weights @ profiles).reshape(-1, 2 * count).view(np.complex128)
 
 
 def peak_owners(solution: ToneSolution, prediction: Prediction, *, drive: int, frequency_hz: float) -> list[str | None]:

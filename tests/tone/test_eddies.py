@@ -10,18 +10,20 @@ from scipy.integrate import quad
 from scipy.special import jv
 
 from corridor.constants import MU_0
-from corridor.tone.eddies import RHO_MAX_M, EddyTable, eddies_at
+from corridor.tone.eddies import RHO_MAX_M, EddyTable, read_eddies, read_level_eddies
 
 HEIGHT_M = 0.1
 GAMMAS = [1e-3 * (1 + 1j), 0.02 * (1 + 1j), 0.28 * (1 + 1j), 0.05 + 0.02j]
 
 
 def table(gamma: complex) -> EddyTable:
-    return EddyTable(gamma, height_m=HEIGHT_M, depth_min_m=0.4, depth_max_m=2.5)
+    return EddyTable([gamma], heights_m=[HEIGHT_M], depth_min_m=0.4, depth_max_m=2.5)
 
 
 def at(one: EddyTable, rho_m: float, depth_m: float) -> np.ndarray:
-    return np.array(eddies_at(one.parts, one.scale, rho_m, depth_m))
+    found = np.empty((4, 2))
+    read_eddies(one.parts, one.scale, (rho_m, depth_m), found)
+    return found.view(np.complex128)[:, 0]
 
 
 def by_quadrature(gamma: complex, rho: float, depth: float) -> np.ndarray:
@@ -87,7 +89,7 @@ def test_dry_soil_has_none() -> None:
 
 def test_one_depth_is_enough() -> None:
     # all lines at one depth: the table has some width all the same, and gives what a wide one gives
-    narrow = EddyTable(0.1 + 0.1j, height_m=HEIGHT_M, depth_min_m=1.0, depth_max_m=1.0)
+    narrow = EddyTable([0.1 + 0.1j], heights_m=[HEIGHT_M], depth_min_m=1.0, depth_max_m=1.0)
     assert at(narrow, 1.3, 1.0) == pytest.approx(at(table(0.1 + 0.1j), 1.3, 1.0), rel=1e-4, abs=0)
 
 
@@ -98,3 +100,27 @@ def test_table_is_the_same_every_time() -> None:
 def test_table_reaches_as_far_as_it_says() -> None:
     one = table(0.1 + 0.1j)
     assert np.sinh((one.parts.shape[0] - 1) / one.scale[0]) == pytest.approx(RHO_MAX_M)
+
+
+def test_several_soils_and_heights_stand_side_by_side() -> None:
+    heights = [0.1, 0.5]
+    together = EddyTable(GAMMAS, heights_m=heights, depth_min_m=0.4, depth_max_m=2.5)
+    found = np.empty((4, 2 * len(heights) * len(GAMMAS)))
+    read_eddies(together.parts, together.scale, (1.7, 0.93), found)
+    alone = [
+        at(EddyTable([gamma], heights_m=[height], depth_min_m=0.4, depth_max_m=2.5), 1.7, 0.93)
+        for height in heights
+        for gamma in GAMMAS
+    ]
+    np.testing.assert_allclose(found.view(np.complex128), np.array(alone).T, rtol=1e-12)
+
+
+def test_level_sections_read_the_same() -> None:
+    one, depth_m = table(0.1 + 0.1j), np.array([0.4, 0.93, 2.5])
+    flat = one.at_depths(depth_m)
+    for depth, rows in zip(depth_m, flat, strict=True):
+        for rho in (0.0, 0.2, 9.0, RHO_MAX_M):
+            level, full = np.zeros((4, 2)), np.empty((4, 2))
+            read_level_eddies(rows, one.scale[0], rho, level)
+            read_eddies(one.parts, one.scale, (rho, float(depth)), full)
+            np.testing.assert_allclose(level[:3], full[:3], rtol=1e-10, atol=1e-24)

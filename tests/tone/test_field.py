@@ -12,7 +12,8 @@ from scipy.integrate import quad
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
-from corridor.tone.field import eddy_matrices, field_matrices, left_of, profile_points, profile_weights
+from corridor.tone.eddy_fields import eddy_matrices
+from corridor.tone.field import field_matrices, left_of, profile_points, profile_weights
 
 coordinate = st.floats(-20.0, 20.0)
 depth = st.floats(0.3, 3.0)

@@ -12,7 +12,8 @@ import pytest
 from numpy.typing import NDArray
 
 from corridor.constants import EPSILON_0, MU_0, TWO_PI
-from corridor.tone.field import SurfaceField, eddy_matrices, field_matrices, profile_points, profile_weights
+from corridor.tone.eddy_fields import eddy_matrices
+from corridor.tone.field import SurfaceField, field_matrices, profile_points, profile_weights
 from corridor.tone.receiver import station_readings
 
 PERMITTIVITY = 10.0

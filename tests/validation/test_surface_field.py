@@ -6,7 +6,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from corridor.tone.field import eddy_matrices, field_matrices
+from corridor.tone.eddy_fields import eddy_matrices
+from corridor.tone.field import field_matrices
 from tests.validation import test_receiver as receiver
 
 SOURCE = "empymod, full wave (Werthmueller 2017, Geophysics 82(6) WB9)"
