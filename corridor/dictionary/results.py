@@ -173,6 +173,7 @@ STATIONS = Table(
         _metres("depth_reading_low_m", "Lowest over the cases."),
         _metres("depth_reading_high_m", "Highest over the cases."),
         Column(name="field_nt", kind="real", unit="nT", minimum=0, decimals=4, meaning="Horizontal field at the lower coil, at the peak."),
+        Column(name="above_floor_db", kind="real", unit="dB", decimals=1, meaning="That field over the receiver's noise floor (floor_nt of the settings), 20 log10; below 0 it is lost."),
         _current("inferred_current_ma", "Current a receiver would infer from one line's field."),
         _current("current_ma", "True current on the line."),
         Column(name="phase_deg", kind="real", unit="deg", decimals=1, meaning="Phase of the line's current against the target's at the hook-up."),

@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from shapely import LineString, Point
 
 from corridor.constants import MA_PER_A
-from corridor.couplings.model import Couplings
 from corridor.dictionary import RESULT_TABLES
 from corridor.frames import empty_table, rounded, table_frame
 from corridor.settings import Settings
-from corridor.tone.bleed import SOURCE, Entry, Path
+from corridor.tone.bleed import Path
 from corridor.tone.field import left_of
 from corridor.tone.grades import grade, grade_names
+from corridor.tone.hop_names import HopNames
 from corridor.tone.predict import Prediction
 from corridor.tone.sense import station_senses
 from corridor.tone.solve import ToneSolution
@@ -27,6 +27,7 @@ __all__ = [
     "NT_PER_T",
     "Rows",
     "Setting",
+    "above_floor_db",
     "as_table",
     "graded",
     "output_a",
@@ -135,6 +136,21 @@ def sides(direction: NDArray[np.float64], offset_m: NDArray[np.float64], toleran
     return found
 
 
+def above_floor_db(field_nt: NDArray[np.float64], floor_nt: float) -> NDArray[np.float64]:
+    """Return how far a field stands above the receiver's noise floor, 20 log10(B/floor), dB; NaN without field.
+
+    Parameters
+    ----------
+    field_nt : ndarray, nT
+        At the lower coil, at the peak; rounded as the table shows it, as the grades take it.
+    floor_nt : float, nT
+        Weakest usable field.
+    """
+    shown = rounded(_STATIONS, "field_nt", field_nt)
+    with np.errstate(divide="ignore"):
+        return np.where(shown > 0.0, 20.0 * np.log10(shown / floor_nt), np.nan)
+
+
 def station_rows(
     solution: ToneSolution,
     prediction: Prediction,
@@ -156,13 +172,20 @@ def station_rows(
         Thresholds.
     owners : list of str or None
         Line whose peak is followed at each station, from ``peak_owners``.
+
+    Returns
+    -------
+    Rows
+        Without a hook-up (passive tone) there is no target, so that phase and sense are empty.
     """
+    hooked = bool(solution.drives)
     d, f = prediction.drives.index(setting.drive), solution.frequencies_hz.index(setting.frequency_hz)
     hookup_a = output_a(solution, setting)
     codes = graded(prediction, hookup_a, settings)[:, d, f]
     peak, depth = prediction.peak_offset_m[:, d, f], prediction.depth_m[:, d, f]
     stations, current = prediction.stations, prediction.current[:, d, f]
     names = grade_names(codes[:, 0])
+    field_nt = prediction.field_t[:, d, f, 0] * hookup_a[0] * NT_PER_T
     columns = {
         "station_id": [f"{stations.line_id}@{m:.1f}" for m in stations.measure_m],
         "line_id": stations.line_id,
@@ -179,17 +202,20 @@ def station_rows(
         "depth_reading_m": depth[:, 0],
         "depth_reading_low_m": np.fmin.reduce(depth, axis=1),
         "depth_reading_high_m": np.fmax.reduce(depth, axis=1),
-        "field_nt": prediction.field_t[:, d, f, 0] * hookup_a[0] * NT_PER_T,
+        "field_nt": field_nt,
+        "above_floor_db": above_floor_db(field_nt, settings.grades.floor_nt),
         "inferred_current_ma": np.maximum(prediction.inferred_a[:, d, f, 0], 0.0) * hookup_a[0] * MA_PER_A,
         "current_ma": np.abs(current[:, 0]) * hookup_a[0] * MA_PER_A,
-        "phase_deg": np.degrees(np.angle(current[:, 0])),
+        "phase_deg": np.degrees(np.angle(current[:, 0])) if hooked else np.nan,
         "sense": station_senses(
             solution,
             prediction,
             drive=setting.drive,
             frequency_hz=setting.frequency_hz,
             angle_deg=settings.receiver.sense_angle_deg,
-        ),
+        )
+        if hooked
+        else None,
         "grade": names,
         "grade_worst": grade_names(codes.max(axis=1)),
         "settled": (codes == codes[:, :1]).all(axis=1),
@@ -207,7 +233,7 @@ def section_rows(
     *,
     lines: gpd.GeoDataFrame,
     stations: pd.DataFrame,
-    target: str,
+    target: str | None,
     only: set[str] | None = None,
 ) -> Rows:
     """Return the rows of ``sections`` under one hook-up; a section takes its grade from the nearest station.
@@ -220,8 +246,8 @@ def section_rows(
         Table ``lines``.
     stations : DataFrame
         Rows of ``stations`` of the lines that were graded; sections of others are faint.
-    target : str
-        The hook-up's line.
+    target : str or None
+        The hook-up's line; None without a hook-up (passive tone): then phase and shares are empty.
     only : set of str, optional
         Lines to list; default all in the model.
     """
@@ -230,7 +256,7 @@ def section_rows(
     at = [solution.results[setting.frequency_hz, case.name].current_a[:, setting.drive] for case in solution.cases]
     current = np.stack(at, axis=1).astype(complex)
     size_ma = np.abs(current) * hookup_a * MA_PER_A
-    top = np.abs(current[model.sections_of(target), 0]).max(initial=0.0)
+    top = 0.0 if target is None else np.abs(current[model.sections_of(target), 0]).max(initial=0.0)
     flags = lines.set_index("line_id")
     parts = []
     geometries: list[LineString] = []
@@ -249,8 +275,8 @@ def section_rows(
                 "current_ma": size_ma[own, 0],
                 "current_low_ma": size_ma[own].min(axis=1),
                 "current_high_ma": size_ma[own].max(axis=1),
-                "phase_deg": np.degrees(np.angle(current[own, 0])),
-                "share_of_output": np.abs(current[own, 0]),
+                "phase_deg": np.nan if target is None else np.degrees(np.angle(current[own, 0])),
+                "share_of_output": np.nan if target is None else np.abs(current[own, 0]),
                 "ratio_to_target": np.abs(current[own, 0]) / top if top > 0 else np.nan,
                 "assumed": assumed,
                 "assumed_columns": flags.at[line_id, "assumed_columns"],
@@ -277,12 +303,10 @@ def path_rows(
     setting: Setting,
     paths: list[Path],
     *,
-    couplings: Couplings,
-    evidence: Mapping[str, str],
+    names: HopNames,
 ) -> Rows:
     """Return the rows of ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
     hookup_ma = output_a(solution, setting) * MA_PER_A
-    names = _Names(couplings, solution.model)
     largest = _largest_a(solution, setting)
     rows: list[dict[str, Any]] = []
     geometries: list[LineString | Point | None] = []
@@ -315,7 +339,7 @@ def path_rows(
                     "through": through or None,
                     "current_in_ma": hop.current_in_a * hookup_ma[0],
                     "current_out_ma": hop.current_out_a * hookup_ma[0],
-                    "evidence": evidence.get(through) if kind == "bond" else None,
+                    "evidence": names.evidence.get(through) if kind == "bond" else None,
                 }
             )
             geometries.append(geometry)
@@ -332,40 +356,3 @@ def _largest_a(solution: ToneSolution, setting: Setting) -> dict[str, NDArray[np
         for line_id in model.line_ids
         if (own := model.sections_of(line_id)).size
     }
-
-
-class _Names:
-    """Words, names and places of hops."""
-
-    def __init__(self, couplings: Couplings, model: Any) -> None:
-        self._model = model
-        self._runs = self._by_pair(couplings.parallel_runs, "run_id", "length_m")
-        self._crossings = self._by_pair(couplings.crossings, "crossing_id", "angle_deg")
-
-    @staticmethod
-    def _by_pair(frame: gpd.GeoDataFrame, name: str, size: str) -> dict[tuple[str, str], tuple[str, Any]]:
-        ordered = frame.sort_values(size, kind="stable")
-        return {
-            (a, b): (key, shape)
-            for a, b, key, shape in zip(
-                ordered["line_a"], ordered["line_b"], ordered[name], ordered.geometry, strict=True
-            )
-        }
-
-    def of(self, entry: Entry) -> tuple[str, str, Any]:
-        """Return kind, name and geometry of a hop."""
-        if entry.kind == "induced" and entry.from_line != SOURCE:
-            pair = (min(entry.from_line, entry.line_id), max(entry.from_line, entry.line_id))
-            if pair in self._runs:
-                return "parallel run", *self._runs[pair]
-            if pair in self._crossings:
-                return "crossing", *self._crossings[pair]
-            return "parallel run", "", None  # farther apart than a run counts
-        if entry.kind == "induced":
-            return "hook-up", "ground stake", None
-        place = None
-        if entry.node >= 0:
-            at = int(np.searchsorted(self._model.layout.start_node, entry.node, side="right")) - 1
-            end = self._model.start_m if self._model.layout.start_node[at] == entry.node else self._model.end_m
-            place = Point(end[at, :2] + self._model.origin_m)
-        return entry.kind, entry.through, place
