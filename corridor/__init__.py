@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from corridor.couplings import find_bonds, find_couplings, find_crossings, find_parallel_runs
     from corridor.network.groups import bonded_groups
+    from corridor.plan.passive import trace_passive
     from corridor.plan.review import review_site
     from corridor.plan.trace import trace_tone
     from corridor.report.results import write_results, write_review, write_trace
@@ -33,6 +34,7 @@ __all__ = [
     "load_settings",
     "read_site",
     "review_site",
+    "trace_passive",
     "trace_tone",
     "write_results",
     "write_review",
@@ -42,6 +44,7 @@ __all__ = [
 _HOMES = {
     "corridor.couplings": ("find_bonds", "find_couplings", "find_crossings", "find_parallel_runs"),
     "corridor.network.groups": ("bonded_groups",),
+    "corridor.plan.passive": ("trace_passive",),
     "corridor.plan.review": ("review_site",),
     "corridor.plan.trace": ("trace_tone",),
     "corridor.report.results": ("write_results", "write_review", "write_trace"),

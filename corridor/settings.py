@@ -90,6 +90,19 @@ class ReceiverSettings(_Part):
     sense_angle_deg: Annotated[float, Field(gt=0, lt=90)] = 60.0  # phase and bearing off by less: a clear sense
 
 
+class PassiveSettings(_Part):
+    """Passive tone, indicative only: what the lines carry without a transmitter (all engineering estimates)."""
+
+    mains_frequency_hz: Annotated[float, Field(ge=FREQUENCY_MIN_HZ, le=1000)] = 50.0
+    mains_net_ma: Positive = 100.0  # unbalanced current of an electric line, which comes back outside its own neutral
+    mains_driving_v: Positive = 5.0  # most voltage along a neutral that drives it: a poor way back takes less current
+    mains_floor_nt: Positive = 2.0  # weakest usable field at mains frequency, 10 mA at 1 m
+    radio_frequency_hz: Annotated[float, Field(ge=10_000, le=FREQUENCY_MAX_HZ)] = 100_000.0  # long wave
+    radio_field_mv_per_m: Positive = 10.0  # vertical field above ground
+    radio_arrival_deg: Annotated[float, Field(ge=0, le=360)] = 0.0  # bearing that it comes from, clockwise from north
+    radio_floor_nt: Positive = 0.02  # weakest usable field of a radio wave on a line, 0.1 mA at 1 m
+
+
 class GateSettings(_Part):
     """Who may do what is otherwise refused, by name or role; empty: nobody."""
 
@@ -118,6 +131,7 @@ class Settings(_Part):
     solver: SolverSettings = SolverSettings()
     grades: GradeSettings = GradeSettings()
     receiver: ReceiverSettings = ReceiverSettings()
+    passive: PassiveSettings = PassiveSettings()
     gate: GateSettings = GateSettings()
     hookups: HookUpSettings = HookUpSettings()
     seed: int = 0

@@ -14,13 +14,17 @@ from corridor.commands.options import (
     target_options,
     work_area_option,
 )
+from corridor.commands.passive_text import passive_lines
 from corridor.commands.talk import say
 from corridor.commands.trace_text import hookup_lines, trace_lines
+from corridor.frames import CAUTION
+from corridor.plan.passive import INDICATIVE, trace_passive
 from corridor.plan.prepare import connect
 from corridor.plan.trace import trace_tone
 from corridor.report.receipt import make_receipt
 from corridor.report.results import write_trace
 from corridor.settings import Equipment, load_equipment
+from corridor.tone.passive import PASSIVE_KINDS
 
 __all__ = ["trace"]
 
@@ -33,6 +37,11 @@ __all__ = ["trace"]
     "--level-ma", type=float, metavar="MA", help="Output current to set, mA; the source's limits may lower it."
 )
 @click.option("--list", "list_hookups", is_flag=True, help="List the hook-ups with their readiness, and stop.")
+@click.option(
+    "--passive",
+    type=click.Choice(PASSIVE_KINDS),
+    help="In place of a hook-up: mains current or a radio wave, as a receiver alone would hear it. Indicative only.",
+)
 @target_options
 @work_area_option
 @output_option("Write sections, stations and bleed paths to this file (.gpkg, .geojson).")
@@ -46,17 +55,24 @@ def trace(
     frequency_hz: float | None,
     level_ma: float | None,
     list_hookups: bool,
+    passive: str | None,
     target: tuple[str, ...],
     target_utility: str | None,
     output: str | None,
     equipment: str | None,
     quiet: bool,
     verbose: bool,
-    progress: str,
     **read: Any,
 ) -> None:
     """Predict where the tone of one hook-up goes: the current on each line of RECORDS, and how it got there."""
-    del progress
+    del read["progress"]  # one solution: nothing to show
+    if passive is not None:
+        if hookup is not None or level_ma is not None or list_hookups or equipment is not None:
+            message = "--passive has no transmitter: --hookup, --level-ma, --list and --equipment don't go with it"
+            raise click.UsageError(message)
+        wanted = {"kind": passive, "frequency_hz": frequency_hz, "target": target, "target_utility": target_utility}
+        _trace_passive(paths, wanted, output=output, quiet=quiet, verbose=verbose, **read)
+        return
     chosen = load_equipment(equipment)
     if list_hookups:
         inputs = load_inputs(paths, **read)
@@ -66,7 +82,7 @@ def trace(
         say(hookup_lines(table, chosen), quiet=quiet)
         return
     if hookup is None or frequency_hz is None or level_ma is None:
-        message = "give --hookup, --frequency-hz and --level-ma, or --list to see the hook-ups"
+        message = "give --hookup, --frequency-hz and --level-ma, --list to see the hook-ups, or --passive"
         raise click.UsageError(message)
     if target or target_utility or read["work_area"]:
         message = "--target, --target-utility and --work-area choose what --list shows; --hookup names its own line"
@@ -80,6 +96,26 @@ def trace(
         asked = {"hookup": hookup, "frequency_hz": frequency_hz, "level_ma": level_ma}
         receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen, options=asked)
         write_trace(result, output, receipt=receipt)
+        say(["", f"Written: {output}"], quiet=quiet)
+
+
+def _trace_passive(
+    paths: tuple[str, ...], wanted: dict[str, Any], *, output: str | None, quiet: bool, verbose: bool, **read: Any
+) -> None:
+    """Trace passive tone; targets, or the lines in a work area that is named, are those looked at."""
+    inputs = load_inputs(paths, output=output, **read)
+    lines = _targets(inputs, wanted["target"], wanted["target_utility"])
+    if lines is None and read["work_area"]:
+        area = inputs.site.work_area.geometry.union_all()
+        lines = sorted(inputs.site.lines.loc[inputs.site.lines.intersects(area), "line_id"])
+    result = trace_passive(
+        inputs.site, wanted["kind"], lines=lines, frequency_hz=wanted["frequency_hz"], settings=inputs.settings
+    )
+    say(passive_lines(result, inputs.site, verbose=verbose), quiet=quiet)
+    if output is not None:
+        asked = {"passive": result.kind, "frequency_hz": result.frequency_hz, "lines": lines, "indicative": True}
+        receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, options=asked)
+        write_trace(result, output, receipt=receipt | {"caution": f"{CAUTION} {INDICATIVE}"})
         say(["", f"Written: {output}"], quiet=quiet)
 
 

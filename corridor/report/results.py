@@ -108,14 +108,14 @@ def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] 
 
 
 def write_trace(trace: Any, path: str | Path, *, receipt: Mapping[str, Any]) -> None:
-    """Write one hook-up's sections, stations and bleed paths to one file.
+    """Write one hook-up's sections, stations and bleed paths to one file; passive tone has no bleed paths.
 
     Raises
     ------
     OutputError
         If no writer knows the suffix, or the file can't be written.
     """
-    tables = {name: getattr(trace, name) for name in ("sections", "stations", "bleed_paths")}
+    tables = {name: getattr(trace, name) for name in ("sections", "stations", "bleed_paths") if hasattr(trace, name)}
     write_results(path, tables, metadata=receipt_metadata(dict(receipt)))
 
 
