@@ -1,6 +1,7 @@
 """Equal lines bonded at both ends: what direct connection and clamp share out (laws of parallel circuits)."""
 
 import math
+from collections.abc import Callable
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from corridor.tone.layout import Solution
 from corridor.tone.tree import factorise
 from tests.validation.lines import Line, Site
 
+SOURCE = "laws of parallel circuits"
 PIECES, LENGTH_M, GAP_M = 40, 100.0, 0.2
 
 
@@ -52,23 +54,32 @@ def middle(solution: Solution, lines: int) -> np.ndarray:
 
 @pytest.mark.parametrize("frequency_hz", [500.0, 1000.0])
 @pytest.mark.parametrize("gap_m", [0.1, 1.0, 5.0])
-def test_two_lines_share_a_direct_connection_by_halves(gap_m: float, frequency_hz: float) -> None:
+def test_two_lines_share_a_direct_connection_by_halves(
+    agrees: Callable[..., None], gap_m: float, frequency_hz: float
+) -> None:
     # side by side at one depth the two are mirror images, so the halves are exact
-    np.testing.assert_allclose(direct(bonded([(0, 1.0), (gap_m, 1.0)]), frequency_hz), [0.5, 0.5], rtol=1e-3)
+    current = direct(bonded([(0, 1.0), (gap_m, 1.0)]), frequency_hz)
+    agrees("currents", current, [0.5, 0.5], within=1e-3, source=SOURCE, unit="A")
 
 
 @pytest.mark.parametrize("frequency_hz", [500.0, 1000.0])
 @pytest.mark.parametrize("gap_m", [0.1, 1.0, 5.0])
-def test_the_clamped_line_and_its_partner_carry_opposite_currents(gap_m: float, frequency_hz: float) -> None:
+def test_the_clamped_line_and_its_partner_carry_opposite_currents(
+    agrees: Callable[..., None], gap_m: float, frequency_hz: float
+) -> None:
     # 1 and -1: the loop has no other way. Tolerance: what the jackets let through at the ends.
-    np.testing.assert_allclose(clamped(bonded([(0, 1.0), (gap_m, 1.0)]), frequency_hz), [1, -1], rtol=2e-3)
+    current = clamped(bonded([(0, 1.0), (gap_m, 1.0)]), frequency_hz)
+    agrees("currents over the first", current, [1.0, -1.0], within=2e-3, source=SOURCE)
 
 
 @pytest.mark.parametrize("frequency_hz", [500.0, 1000.0])
 @pytest.mark.parametrize("count", [3, 4])
-def test_lines_at_the_corners_of_a_polygon_share_equally(count: int, frequency_hz: float) -> None:
+def test_lines_at_the_corners_of_a_polygon_share_equally(
+    agrees: Callable[..., None], count: int, frequency_hz: float
+) -> None:
     # I / N each. Tolerance: depth breaks the symmetry by a little of the earth return.
-    np.testing.assert_allclose(direct(bonded(ring(count)), frequency_hz), np.full(count, 1 / count), rtol=2e-3)
+    current = direct(bonded(ring(count)), frequency_hz)
+    agrees("currents", current, 1 / count, within=2e-3, source=SOURCE, unit="A")
 
 
 @pytest.mark.parametrize("frequency_hz", [500.0, 1000.0])
@@ -76,15 +87,18 @@ def test_lines_at_the_corners_of_a_polygon_share_equally(count: int, frequency_h
     "places", [ring(3), [(0, 1.0), (-1, 1.0), (1, 1.0)]], ids=["triangle", "clamped one between two"]
 )
 def test_clamp_on_one_of_three_gives_half_back_on_each_partner(
-    places: list[tuple[float, float]], frequency_hz: float
+    agrees: Callable[..., None], places: list[tuple[float, float]], frequency_hz: float
 ) -> None:
     # 1 and -1 / (N - 1); the partners lie alike to the clamped line and to each other
-    np.testing.assert_allclose(clamped(bonded(places), frequency_hz), [1, -0.5, -0.5], rtol=3e-3)
+    current = clamped(bonded(places), frequency_hz)
+    agrees("currents over the first", current, [1.0, -0.5, -0.5], within=3e-3, source=SOURCE)
 
 
 @pytest.mark.parametrize("frequency_hz", [500.0, 1000.0])
-def test_all_partners_together_bring_back_what_the_clamp_drives(frequency_hz: float) -> None:
+def test_all_partners_together_bring_back_what_the_clamp_drives(
+    agrees: Callable[..., None], frequency_hz: float
+) -> None:
     current = clamped(bonded(ring(4)), frequency_hz)
-    assert current[1:].sum() == pytest.approx(-1, rel=3e-3)
+    agrees("partners over the first", current[1:].sum(), -1.0, within=3e-3, source=SOURCE)
     # the two beside the clamped line lie alike to it
     assert current[1] == pytest.approx(current[3], rel=1e-9)

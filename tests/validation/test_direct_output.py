@@ -1,11 +1,13 @@
 """Worked example of a direct connection: ground stake, far ground and the limits of the source."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 
 from corridor.tone.sources import LIMITS, direct_output
 
+SOURCE = "own arithmetic with Dwight 1936"
 FAR_GROUND_OHM = 20.0
 
 
@@ -25,13 +27,18 @@ def stake_ohm(resistivity_ohm_m: float) -> float:
     ],
 )
 def test_worked_example(
-    resistivity_ohm_m: float, max_voltage_v: float, loop_ohm: float, current_ma: float, limit: str
+    agrees: Callable[..., None],
+    resistivity_ohm_m: float,
+    max_voltage_v: float,
+    loop_ohm: float,
+    current_ma: float,
+    limit: str,
 ) -> None:
     # own computation, printed to two or three digits: 5 W and 500 mA at most
     z_in = stake_ohm(resistivity_ohm_m) + FAR_GROUND_OHM
     output = direct_output(z_in, level_a=0.5, max_voltage_v=max_voltage_v, max_current_a=0.5, max_power_w=5.0)
-    assert z_in == pytest.approx(loop_ohm, rel=0.015)
-    assert 1000.0 * output.current_a == pytest.approx(current_ma, abs=0.6)
+    agrees("loop", z_in, loop_ohm, within=0.015, source=SOURCE, unit="ohm")
+    agrees("current", 1000.0 * output.current_a, current_ma, absolute=True, within=0.6, source=SOURCE, unit="mA")
     assert LIMITS[int(output.limited_by)] == limit
 
 

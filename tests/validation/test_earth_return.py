@@ -1,6 +1,7 @@
 """The half-space kernels against mpmath's quadrature, and their infinite-line limit against Pollaczek's integral."""
 
 import math
+from collections.abc import Callable
 from functools import cache
 from itertools import pairwise
 
@@ -13,6 +14,8 @@ from corridor.constants import MU_0
 from corridor.tone.earth import air_reflection, g_a, potential_kernel_f, propagation_constant, vector_kernel_t
 from corridor.tone.kernel_table import EarthTable
 
+SOMMERFELD, POLLACZEK = "defining integrals, by mpmath", "Pollaczek 1926, by quadrature"
+SAAD = "Saad, Gaba, Giroux 1996"
 # Frequency and soil from the mildest to the most attenuating case, offset and depth sum in metres.
 SOILS = [(500.0, 1000.0), (10e3, 100.0), (200e3, 10.0)]
 PLACES = [(0.0, 2.0), (1.0, 2.0), (10.0, 2.0), (3.0, 0.8)]
@@ -41,16 +44,18 @@ def _quadrature(frequency: float, resistivity: float, rho: float, h_sum: float) 
 
 @pytest.mark.parametrize(("frequency", "resistivity"), SOILS)
 @pytest.mark.parametrize(("rho", "h_sum"), PLACES)
-def test_closed_forms_against_quadrature(frequency: float, resistivity: float, rho: float, h_sum: float) -> None:
+def test_closed_forms_against_quadrature(
+    agrees: Callable[..., None], frequency: float, resistivity: float, rho: float, h_sum: float
+) -> None:
     # source: the defining integrals, by mpmath; bar 1e-6
     vector, potential = _quadrature(frequency, resistivity, rho, h_sum)
     gamma = propagation_constant(resistivity, frequency)
-    assert complex(vector_kernel_t(rho, h_sum, gamma)) == pytest.approx(vector, rel=1e-6)
-    assert complex(potential_kernel_f(rho, h_sum, gamma)) == pytest.approx(potential, rel=1e-6)
+    agrees("T", vector_kernel_t(rho, h_sum, gamma), vector, within=1e-6, source=SOMMERFELD, unit="1/m")
+    agrees("F", potential_kernel_f(rho, h_sum, gamma), potential, within=1e-6, source=SOMMERFELD, unit="1/m")
 
 
 @pytest.mark.parametrize(("frequency", "resistivity"), SOILS)
-def test_table_against_quadrature(frequency: float, resistivity: float) -> None:
+def test_table_against_quadrature(agrees: Callable[..., None], frequency: float, resistivity: float) -> None:
     # source: the defining integrals, by mpmath; bar 5e-4
     table = EarthTable(
         propagation_constant(resistivity, frequency),
@@ -59,10 +64,10 @@ def test_table_against_quadrature(frequency: float, resistivity: float) -> None:
         depth_sum_min_m=0.5,
         depth_sum_max_m=6.0,
     )
-    for rho, h_sum in PLACES:
-        read = table.kernels(rho, h_sum)
-        for value, wanted in zip(read, _quadrature(frequency, resistivity, rho, h_sum), strict=True):
-            assert complex(value) == pytest.approx(wanted, rel=5e-4)
+    read = np.array([np.ravel(table.kernels(*place)) for place in PLACES]).T
+    wanted = np.array([_quadrature(frequency, resistivity, *place) for place in PLACES]).T
+    for name, one, other in zip("TF", read, wanted, strict=True):
+        agrees(name, one, other, within=5e-4, source=SOMMERFELD, unit="1/m")
 
 
 def _pollaczek_ohm_per_m(gamma: complex, frequency: float, offset: float, depths: tuple[float, float]) -> complex:
@@ -114,51 +119,53 @@ TABLE = {
 
 
 @pytest.mark.parametrize(("frequency", "offset"), TABLE)
-def test_table_of_earth_return(frequency: float, offset: float) -> None:
+def test_table_of_earth_return(agrees: Callable[..., None], frequency: float, offset: float) -> None:
     # source: Pollaczek 1926, table computed apart from this code; its five decimals give 1e-6 and 5e-6 of the reactance
     gamma = propagation_constant(100.0, frequency, relative_permittivity=0.0)
     wanted = TABLE[frequency, offset] * 1e-3
-    for method in (_pollaczek_ohm_per_m, _line_ohm_per_m):
-        assert method(gamma, frequency, offset, (1.0, 1.0)) == pytest.approx(wanted, rel=1e-5)
+    assert _pollaczek_ohm_per_m(gamma, frequency, offset, (1.0, 1.0)) == pytest.approx(wanted, rel=1e-5)
+    line = _line_ohm_per_m(gamma, frequency, offset, (1.0, 1.0))
+    agrees("mutual impedance", line, wanted, within=1e-5, source=POLLACZEK, unit="ohm/m")
 
 
 @pytest.mark.parametrize(("resistivity", "wanted"), [(20.0, 10.4539 + 41.7964j), (1000.0, 9.9704 + 66.9900j)])
-def test_table_of_earth_return_in_other_soils(resistivity: float, wanted: complex) -> None:
+def test_table_of_earth_return_in_other_soils(agrees: Callable[..., None], resistivity: float, wanted: complex) -> None:
     # source: Pollaczek 1926, same table: 10 kHz, 1 m apart, milliohm per metre, four decimals
     gamma = propagation_constant(resistivity, 10e3, relative_permittivity=0.0)
-    assert _line_ohm_per_m(gamma, 10e3, 1.0, (1.0, 1.0)) * 1e3 == pytest.approx(wanted, rel=1e-5)
+    line = _line_ohm_per_m(gamma, 10e3, 1.0, (1.0, 1.0))
+    agrees("mutual impedance", line, wanted * 1e-3, within=1e-5, source=POLLACZEK, unit="ohm/m")
 
 
 @pytest.mark.parametrize("resistivity", [10.0, 30.0, 100.0, 300.0, 1000.0])
 @pytest.mark.parametrize("frequency", [500.0, 10e3, 200e3])
-def test_infinite_line_limit(frequency: float, resistivity: float) -> None:
+def test_infinite_line_limit(agrees: Callable[..., None], frequency: float, resistivity: float) -> None:
     # source: Pollaczek 1926 by quadrature; 135 cases with the soil's displacement current kept; bar 1e-5
     gamma = propagation_constant(resistivity, frequency)
-    for offset in (0.05, 1.0, 5.0):
-        for depths in ((0.6, 0.6), (1.0, 1.3), (2.0, 0.8)):
-            line = _line_ohm_per_m(gamma, frequency, offset, depths)
-            assert line == pytest.approx(_pollaczek_ohm_per_m(gamma, frequency, offset, depths), rel=1e-5)
+    places = [(offset, depths) for offset in (0.05, 1.0, 5.0) for depths in ((0.6, 0.6), (1.0, 1.3), (2.0, 0.8))]
+    lines, wanted = (
+        [method(gamma, frequency, *place) for place in places] for method in (_line_ohm_per_m, _pollaczek_ohm_per_m)
+    )
+    agrees("mutual impedance", lines, wanted, within=1e-5, source=POLLACZEK, unit="ohm/m")
 
 
-def test_saads_closed_form() -> None:
+def test_saads_closed_form(agrees: Callable[..., None]) -> None:
     # source: Saad, Gaba, Giroux 1996 (IEEE Transactions on Power Delivery), rho m^2/(2 pi) [K0(m d) + 2/(4 + m^2 x^2)
     # exp(-(h1 + h2) m)]; a fit, 0.03 to 0.09 % at 1 kHz and 0.1 to 0.4 % at 10 kHz off the integral in the cases above
     for frequency, bar in ((1e3, 1e-3), (10e3, 4.5e-3)):
         m = propagation_constant(100.0, frequency, relative_permittivity=0.0)
-        for offset in (0.05, 0.5, 1.0, 2.0, 5.0):
-            fit = (
-                100.0
-                * m**2
-                / (2 * math.pi)
-                * (special.kv(0, m * offset) + 2.0 / (4.0 + (m * offset) ** 2) * np.exp(-2.0 * m))
-            )
-            assert _line_ohm_per_m(m, frequency, offset, (1.0, 1.0)) == pytest.approx(complex(fit), rel=bar)
+        offset = np.array([0.05, 0.5, 1.0, 2.0, 5.0])
+        bracket = special.kv(0, m * offset) + 2.0 / (4.0 + (m * offset) ** 2) * np.exp(-2.0 * m)
+        lines = [_line_ohm_per_m(m, frequency, float(x), (1.0, 1.0)) for x in offset]
+        fit = 100.0 * m**2 / (2 * math.pi) * bracket
+        agrees(f"mutual impedance, {frequency:g} Hz", lines, fit, within=bar, source=SAAD, unit="ohm/m")
 
 
-def test_earth_return_resistance_of_carson() -> None:
+def test_earth_return_resistance_of_carson(agrees: Callable[..., None]) -> None:
     # source: Carson 1926 (from memory): at low frequency R = omega mu_0/8 per metre, pi^2 f 1e-7; 0.987 ohm/km at 1
     # kHz, the integral lies 1.0 % above it there
     gamma = propagation_constant(100.0, 1e3, relative_permittivity=0.0)
-    assert _line_ohm_per_m(gamma, 1e3, 1.0, (1.0, 1.0)).real == pytest.approx(math.pi**2 * 1e3 * 1e-7, rel=0.012)
+    at_1_khz = _line_ohm_per_m(gamma, 1e3, 1.0, (1.0, 1.0)).real
+    agrees("resistance, 1 kHz", at_1_khz, math.pi**2 * 1e3 * 1e-7, within=0.012, source="Carson 1926", unit="ohm/m")
     gamma = propagation_constant(100.0, 50.0, relative_permittivity=0.0)
-    assert _line_ohm_per_m(gamma, 50.0, 1.0, (1.0, 1.0)).real == pytest.approx(0.0493e-3, rel=5e-3)
+    at_50_hz = _line_ohm_per_m(gamma, 50.0, 1.0, (1.0, 1.0)).real
+    agrees("resistance, 50 Hz", at_50_hz, 0.0493e-3, within=5e-3, source="Carson 1926", unit="ohm/m")

@@ -1,6 +1,7 @@
 """Hook-ups against formulas that share nothing with the solver: stakes, leads, metallic loops, loops of any axis."""
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -41,7 +42,9 @@ def loop_ohm(model: ToneModel, hookup: HookUp = FEED, *, frequency_hz: float = 5
 
 
 @pytest.mark.parametrize("apart_m", [0.8, 1.0, 3.0])
-def test_two_stakes_are_worth_half_of_one_and_half_of_what_they_share(apart_m: float) -> None:
+def test_two_stakes_are_worth_half_of_one_and_half_of_what_they_share(
+    agrees: Callable[..., None], apart_m: float
+) -> None:
     # Dwight 1936 (AIEE), two rods at a spacing s above their length (from memory): R = (R1 + R12)/2 with
     # R12 = rho/(2 pi s)(1 - L^2/(3 s^2) + 2 L^4/(5 s^4)). The rest of the circuit is the same in both, but for the far
     # ground's share of potential, rho/(2 pi 60 m) = 0.27 ohm of 180; hence 1 %.
@@ -49,7 +52,7 @@ def test_two_stakes_are_worth_half_of_one_and_half_of_what_they_share(apart_m: f
     one = rod_resistance(length, STAKE.diameter_mm / 2000, RHO)
     shared = RHO / (TWO_PI * apart_m) * (1 - length**2 / (3 * apart_m**2) + 2 * length**4 / (5 * apart_m**4))
     got = loop_ohm(one_line((0.0, 5.0))) - loop_ohm(one_line((0.0, 5.0), (0.0, 5.0 + apart_m)))
-    assert got.real == pytest.approx(one - (one + shared) / 2, rel=0.01)
+    agrees("gain", got.real, one - (one + shared) / 2, within=0.01, source="Dwight 1936, two rods", unit="ohm")
 
 
 def test_more_stakes_draw_less_than_their_number_promises() -> None:
@@ -60,17 +63,20 @@ def test_more_stakes_draw_less_than_their_number_promises() -> None:
 
 
 @pytest.mark.parametrize("near_m", [2.0, 4.0])
-def test_a_stake_moved_along_its_lead_away_from_the_far_ground_sees_more_ohms(near_m: float) -> None:
+def test_a_stake_moved_along_its_lead_away_from_the_far_ground_sees_more_ohms(
+    agrees: Callable[..., None], near_m: float
+) -> None:
     # two electrodes far apart against their size: R = R1 + R2 - 2 rho/(2 pi d) (textbook, point electrodes); the rods
     # are 0.4 to 0.5 m long, which changes the shared part by L^2/(3 d^2), 2 % at 2 m
     access, first = (0.0, 0.0), (0.0, near_m)
     moved = stake_on_lead(access, first, 30.0)
     ground = {"far_x_m": 0.0}
     got = loop_ohm(one_line(moved, **ground)) - loop_ohm(one_line(first, **ground))
-    assert got.real == pytest.approx(RHO / math.pi * (1 / near_m - 1 / 30.0), rel=0.03)
+    points = RHO / math.pi * (1 / near_m - 1 / 30.0)
+    agrees("gain", got.real, points, within=0.03, source="point electrodes (textbook)", unit="ohm")
 
 
-def test_a_metallic_loop_sees_the_wire_and_no_earth() -> None:
+def test_a_metallic_loop_sees_the_wire_and_no_earth(agrees: Callable[..., None]) -> None:
     # Rosa 1908 (Bulletin of the Bureau of Standards 4:301, from memory): a straight wire of length l and radius a has
     # mu_0/(2 pi) l (ln(2l/a) - 1) outside its metal; its resistance is rho l/area. The soil takes off
     # mu_0/(4 pi) l^2 (2/3) gamma, small at 500 Hz (low-frequency limit of the kernel). The return lead isn't solved.
@@ -81,7 +87,7 @@ def test_a_metallic_loop_sees_the_wire_and_no_earth() -> None:
     gamma = complex(propagation_constant(RHO, frequency, relative_permittivity=10.0))
     outside = MU_0 / TWO_PI * LENGTH_M * (math.log(2 * LENGTH_M / metal.radius_m) - 1 - LENGTH_M * gamma / 3)
     want = metal.series(frequency) * LENGTH_M + 1j * TWO_PI * frequency * outside
-    assert abs(got - want) < 0.005 * abs(want)
+    agrees("loop", got, want, within=0.005, source="Rosa 1908", unit="ohm")
     assert got.real < 1.0 < loop_ohm(model, frequency_hz=frequency).real  # no stake, no far ground
 
 
@@ -111,14 +117,19 @@ def emf_v(hookup: HookUp, *, frequency_hz: float = 1e3) -> complex:
 @pytest.mark.parametrize("height_m", [0.0, 0.5, 1.5])
 @pytest.mark.parametrize("offset_m", [-1.5, 0.0, 1.0])
 @pytest.mark.parametrize("axis", ["across", "along", "vertical"])
-def test_a_loop_of_any_axis_drives_what_a_line_would_induce_in_it(axis: Any, offset_m: float, height_m: float) -> None:
+def test_a_loop_of_any_axis_drives_what_a_line_would_induce_in_it(
+    agrees: Callable[..., None], axis: Any, offset_m: float, height_m: float
+) -> None:
     # reciprocity with Ampere's law: a long line's field per ampere is mu_0/(2 pi r^2) times (z across, x upward, 0
     # along), so that a moment of one A m^2 meets omega times that. The ends leave z/300 m out, half a per cent.
     hookup = HookUp("induction", "A", at_m=300.0, height_m=height_m, loop_axis=axis, loop_offset_m=offset_m)
     z = 1.0 + height_m
     part = {"across": z, "along": 0.0, "vertical": abs(offset_m)}[axis]
     unit = TWO_PI * 1e3 * MU_0 / (TWO_PI * (z**2 + offset_m**2))
-    assert abs(emf_v(hookup)) == pytest.approx(unit * part, rel=0.02, abs=1e-4 * unit)
+    bar = max(0.02 * part, 1e-4)
+    agrees(
+        "EMF over that below", abs(emf_v(hookup)) / unit, part, absolute=True, within=bar, source="reciprocity, Ampere"
+    )
 
 
 # Pollaczek's mutual and self impedance (1926), ohm per metre, 100 ohm m, 1 m deep, 1 m apart and at 0.05 m, by own
@@ -143,7 +154,9 @@ def neighbours_share(hookup: HookUp, frequency_hz: float) -> float:
 
 @pytest.mark.parametrize("frequency_hz", [1e3, 10e3])
 @pytest.mark.parametrize("upright", [True, False], ids=["vertical, over the neighbour", "across, over the target"])
-def test_the_neighbours_share_is_that_of_two_coupled_loops(upright: bool, frequency_hz: float) -> None:
+def test_the_neighbours_share_is_that_of_two_coupled_loops(
+    agrees: Callable[..., None], upright: bool, frequency_hz: float
+) -> None:
     # two loops of impedances Za, Zb, coupled by Zm (circuit theory): Ib/Ia = (e Za - Zm)/(Zb - e Zm), where e is the
     # EMF of the neighbour over the target's: 0 for a vertical loop over it, z^2/(z^2 + 1) for a level one over the
     # target. Impedances per metre of infinite lines are too large for short ones, and grounds 40 m apart share 2 %:
@@ -156,4 +169,5 @@ def test_the_neighbours_share_is_that_of_two_coupled_loops(upright: bool, freque
     expected = abs((share * za - zm) / (zb - share * zm))
     axis: Any = "vertical" if upright else "across"
     hookup = HookUp("induction", "A", at_m=75.0, height_m=0.4, loop_axis=axis, loop_offset_m=float(upright))
-    assert neighbours_share(hookup, frequency_hz) == pytest.approx(expected, rel=0.15)
+    share_found = neighbours_share(hookup, frequency_hz)
+    agrees("share", share_found, expected, within=0.15, source="two coupled loops, Pollaczek 1926")

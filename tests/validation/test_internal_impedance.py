@@ -1,6 +1,7 @@
 """Internal impedance against its limits and mpmath's Bessel functions."""
 
 import math
+from collections.abc import Callable
 
 import mpmath
 import pytest
@@ -32,37 +33,44 @@ def _schelkunoff(radius: float, wall: float, metal: tuple[float, float], frequen
 @pytest.mark.parametrize(
     ("radius", "wall"), [(0.162, 0.0095), (0.085, 0.006), (0.005, 0.001), (0.25, 0.2), (0.004, 0.004)]
 )
-def test_tube_against_arbitrary_precision(metal: str, frequency: float, radius: float, wall: float) -> None:
+def test_tube_against_arbitrary_precision(
+    agrees: Callable[..., None], metal: str, frequency: float, radius: float, wall: float
+) -> None:
     # source: mpmath's Bessel functions in Schelkunoff's formula (1934); bar 1e-9
     rho, mu_r = METALS[metal]
     value = internal_impedance(
         radius, resistivity_ohm_m=rho, relative_permeability=mu_r, frequency_hz=frequency, wall_m=wall
     )
-    assert value == pytest.approx(_schelkunoff(radius, wall, METALS[metal], frequency), rel=1e-9)
+    wanted = _schelkunoff(radius, wall, METALS[metal], frequency)
+    agrees("impedance", value, wanted, within=1e-9, source="Schelkunoff 1934, by mpmath", unit="ohm/m")
 
 
 @pytest.mark.parametrize("metal", METALS)
-def test_direct_current(metal: str) -> None:
+def test_direct_current(agrees: Callable[..., None], metal: str) -> None:
     # identity: resistivity over the area of metal
     rho, mu_r = METALS[metal]
     solid = internal_impedance(0.005, resistivity_ohm_m=rho, relative_permeability=mu_r, frequency_hz=0.0)
-    assert solid == pytest.approx(rho / (math.pi * 0.005**2), rel=1e-14)
+    agrees("solid", solid.real, rho / (math.pi * 0.005**2), within=1e-14, source="rho over area", unit="ohm/m")
+    assert solid.imag == 0.0
     tube = internal_impedance(0.05, resistivity_ohm_m=rho, relative_permeability=mu_r, frequency_hz=0.0, wall_m=0.004)
-    assert tube == pytest.approx(rho / (math.pi * (0.05**2 - 0.046**2)), rel=1e-12)
+    area = math.pi * (0.05**2 - 0.046**2)
+    agrees("tube", tube.real, rho / area, within=1e-12, source="rho over area", unit="ohm/m")
+    assert tube.imag == 0.0
 
 
 @pytest.mark.parametrize("metal", METALS)
-def test_low_frequency_inductance_of_a_solid_wire(metal: str) -> None:
+def test_low_frequency_inductance_of_a_solid_wire(agrees: Callable[..., None], metal: str) -> None:
     # textbook: uniform current gives mu/(8 pi) per metre inside, whatever the radius
     rho, mu_r = METALS[metal]
     frequency = 1e-3
     value = internal_impedance(0.005, resistivity_ohm_m=rho, relative_permeability=mu_r, frequency_hz=frequency)
-    assert value.imag / (2 * math.pi * frequency) == pytest.approx(MU_0 * mu_r / (8 * math.pi), rel=1e-4)
+    inside = value.imag / (2 * math.pi * frequency)
+    agrees("inductance", inside, MU_0 * mu_r / (8 * math.pi), within=1e-4, source="mu/(8 pi) (textbook)", unit="H/m")
 
 
 @pytest.mark.parametrize("wall", [None, 0.02])
 @pytest.mark.parametrize("frequency", [10e3, 200e3])
-def test_skin_effect_limit(wall: float | None, frequency: float) -> None:
+def test_skin_effect_limit(agrees: Callable[..., None], wall: float | None, frequency: float) -> None:
     # textbook: skin depth delta << wall: (1 + j) rho/(2 pi a delta) (1 + O(delta/a)); curvature adds delta/(4 a)
     rho, mu_r = METALS["steel"]
     delta = math.sqrt(2 * rho / (2 * math.pi * frequency * MU_0 * mu_r))
@@ -71,10 +79,10 @@ def test_skin_effect_limit(wall: float | None, frequency: float) -> None:
         radius, resistivity_ohm_m=rho, relative_permeability=mu_r, frequency_hz=frequency, wall_m=wall
     )
     plane = (1 + 1j) * rho / (2 * math.pi * radius * delta)
-    assert abs(value / plane - 1.0) < 2.0 * delta / (2 * radius)
+    agrees("impedance", value, plane, within=delta / radius, source="plane skin effect (textbook)", unit="ohm/m")
 
 
-def test_frequency_for_steel_pipes_is_in_the_range_of_the_handbook() -> None:
+def test_frequency_for_steel_pipes_is_in_the_range_of_the_handbook(agrees: Callable[..., None]) -> None:
     # a pipe of the size in facts of the trade: 12.75 in outside, 9.5 mm wall, rho 1.7e-7, mu_r 300: at 60 Hz the wall
     # holds several skin depths (delta = 1.5 mm), so the impedance is far above the resistance; the direct-current
     # limit isn't
@@ -85,4 +93,5 @@ def test_frequency_for_steel_pipes_is_in_the_range_of_the_handbook() -> None:
     }
     delta = math.sqrt(2 * rho / (2 * math.pi * 60.0 * MU_0 * mu_r))
     # identity (plane wall, coth of many skin depths is 1): |Z|/R = sqrt(2) wall/delta, less the curvature of the wall
-    assert abs(values[60.0]) / values[0.0].real == pytest.approx(math.sqrt(2) * 0.0095 / delta, rel=0.05)
+    ratio = abs(values[60.0]) / values[0.0].real
+    agrees("|Z|/R", ratio, math.sqrt(2) * 0.0095 / delta, within=0.05, source="plane wall (identity)")

@@ -5,6 +5,7 @@ amplitudes of up- and downgoing waves), not from the reflection coefficients of 
 kernels, 5e-4 for the tables, of the direct term 1/R.
 """
 
+from collections.abc import Callable
 from itertools import pairwise
 
 import mpmath as mp
@@ -16,6 +17,7 @@ from corridor.tone.ground import ground_of
 from corridor.tone.layer_matrices import layer_table, read_table
 from corridor.tone.layered import layer_rests, layers_of
 
+SOURCE = "boundary conditions, by mpmath"
 THICKNESS_M = 1.2
 PERMITTIVITY = 10.0
 # top and lower soil (ohm m), frequency (Hz)
@@ -93,15 +95,18 @@ class Earth:
 
 
 @pytest.mark.parametrize(("soil", "place"), list(zip([*SOILS, SOILS[2]], PLACES, strict=True)))
-def test_direct_kernels(soil: tuple[float, float, float], place: tuple[float, float, float]) -> None:
+def test_direct_kernels(
+    agrees: Callable[..., None], soil: tuple[float, float, float], place: tuple[float, float, float]
+) -> None:
     top, lower, frequency = soil
     rho, source, field = place
     vector, potential = Earth(top, lower, frequency, source).kernels(rho, field)
     ground = ground_of(top, frequency, top_thickness_m=THICKNESS_M, lower_resistivity_ohm_m=lower)
     where = (np.array([rho]), np.array([source]), np.array([field]))
     direct = 1.0 / np.hypot(rho, field - source)
-    assert abs(ground.closed(*where)[0] + ground.spectral(*where)[0] + direct - vector) < 1e-6 * direct
-    assert abs(ground.potential(*where)[0] - potential) < 1e-6 * abs(potential)
+    ours = ground.closed(*where)[0] + ground.spectral(*where)[0] + direct
+    agrees("g_A", ours, vector, of=direct, within=1e-6, source=SOURCE, unit="1/m")
+    agrees("potential", ground.potential(*where)[0], potential, within=1e-6, source=SOURCE, unit="ohm")
 
 
 @pytest.mark.parametrize("soil", SOILS)

@@ -5,6 +5,8 @@ currents. Source of the printed rows: own computation from B = mu_0 I/(2 pi r) (
 """
 
 import math
+from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 import pytest
@@ -67,22 +69,25 @@ def predicted(s: float, k: float) -> NDArray[np.float64]:
     return np.array([getattr(reading, name)[0, 0] for name in names])
 
 
-def assert_row(got: NDArray[np.float64], expected: tuple[float, ...]) -> None:
+def compare_rows(agrees: Callable[..., None], got: Any, expected: tuple[float, ...], source: str) -> None:
     # 2 mm on the ground, 0.5 % of depth and current: a tenth of what a crew can read off
-    assert got[:3] == pytest.approx(expected[:3], abs=2e-3)
-    assert got[3:] == pytest.approx(expected[3:], rel=5e-3)
+    places = {"absolute": True, "within": 2e-3, "source": source, "unit": "m"}
+    agrees("peak, null, gap", got[:3], expected[:3], **places)
+    agrees("depth", got[3], expected[3], within=5e-3, source=source, unit="m")
+    agrees("current", got[4], expected[4], within=5e-3, source=source, unit="A")
 
 
 @pytest.mark.parametrize(("s", "k"), ROWS)
-def test_readings_agree_with_the_optimised_row(s: float, k: float) -> None:
+def test_readings_agree_with_the_optimised_row(agrees: Callable[..., None], s: float, k: float) -> None:
     # Ampere's law and scipy.optimize, all 18 rows
-    assert_row(predicted(s, k), optimised(s, k))
+    compare_rows(agrees, predicted(s, k), optimised(s, k), "Ampere's law, scipy.optimize")
 
 
 @pytest.mark.parametrize(("s", "k"), list(PRINTED))
-def test_readings_and_optimiser_agree_with_the_printed_row(s: float, k: float) -> None:
-    assert_row(predicted(s, k), PRINTED[s, k])
-    assert_row(np.array(optimised(s, k)), PRINTED[s, k])
+def test_readings_and_optimiser_agree_with_the_printed_row(agrees: Callable[..., None], s: float, k: float) -> None:
+    compare_rows(agrees, predicted(s, k), PRINTED[s, k], "own computation with Ampere's law, printed")
+    assert optimised(s, k)[:3] == pytest.approx(PRINTED[s, k][:3], abs=2e-3)
+    assert optimised(s, k)[3:] == pytest.approx(PRINTED[s, k][3:], rel=5e-3)
 
 
 @pytest.mark.parametrize(("s", "k"), ROWS)
@@ -103,11 +108,11 @@ def test_more_bleed_pulls_more(s: float) -> None:
     assert pulls == sorted(pulls)
 
 
-def test_two_equal_currents_read_as_one_line_midway_and_half_deeper() -> None:
+def test_two_equal_currents_read_as_one_line_midway_and_half_deeper(agrees: Callable[..., None]) -> None:
     # s = 1 m, k = 1: by symmetry the merged peak stands midway; B_l = 2/1.25, B_u = 3/2.5, hence depth 1.5 m
     peak, _, _, depth, _ = predicted(1.0, 1.0)
-    assert peak == pytest.approx(0.5, abs=2e-3)
-    assert depth == pytest.approx(1.5, rel=5e-3)
+    agrees("peak", peak, 0.5, absolute=True, within=2e-3, source="symmetry", unit="m")
+    agrees("depth", depth, 1.5, within=5e-3, source="Ampere's law", unit="m")
 
 
 def test_two_equal_peaks_part_at_two_depths_over_root_three() -> None:
