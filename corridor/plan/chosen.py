@@ -38,7 +38,7 @@ def chosen_tables(
     """Return sections, stations and bleed paths of the set-ups that a strategy chose.
 
     Sections and stations are listed once: on the stretches where their set-up is the chosen one. Bleed paths lead
-    wherever its tone goes.
+    wherever its tone goes, and are listed once per hook-up and frequency, at the highest level in use.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def chosen_tables(
     chosen = strategy.dropna(subset=["hookup_id", "frequency_hz", "level_ma"])
     if solution is not None and len(chosen):
         column = {hookup_id: k for k, hookup_id in enumerate(ready["hookup_id"])}
-        asked: dict[float, list[Setting]] = {}
+        asked: dict[tuple[float, str], Setting] = {}
         uses = list(chosen.groupby(["hookup_id", "frequency_hz", "level_ma", "line_id"], sort=True))
         for (hookup_id, frequency, level, line_id), stretches in uses:
             setting = Setting(str(hookup_id), column[str(hookup_id)], float(frequency), float(level) / MA_PER_A)
@@ -79,11 +79,13 @@ def chosen_tables(
             own = solution.model.sections_of(str(line_id))
             stations.append(along.where(_within(along.frame["station_m"].to_numpy(), reaches)))
             sections.append(pieces.where(_within(solution.model.measure_m[own].mean(axis=1), reaches)))
-            asked.setdefault(setting.frequency_hz, []).append(setting)
-        for done, (_, settled) in enumerate(sorted(asked.items()), start=1):
+            asked[setting.frequency_hz, setting.hookup_id] = setting  # levels ascend: the highest stays
+        frequencies = sorted({frequency for frequency, _ in asked})
+        for done, frequency in enumerate(frequencies, start=1):
+            settled = [setting for _, setting in sorted(asked.items()) if setting.frequency_hz == frequency]
             paths += bleed_rows(solution, settled, couplings=couplings, settings=settings, min_share=MAIN_SHARE)
             if progress is not None:
-                progress("following the tone", done, len(asked))
+                progress("following the tone", done, len(frequencies))
     found = as_table("sections", sections, site.crs)
     if area is not None:
         found = found[found.intersects(area)].reset_index(drop=True)

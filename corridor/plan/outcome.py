@@ -12,6 +12,7 @@ from corridor.tone.bleed import MIN_SHARE, Currents, decompose, trace_paths
 from corridor.tone.cases import element_ohms
 from corridor.tone.drive import unit_sources
 from corridor.tone.earth import propagation_constant
+from corridor.tone.hop_names import HopNames
 from corridor.tone.predict import Prediction, peak_owners
 from corridor.tone.solve import ToneSolution, matrices
 from corridor.tone.tables import Rows, Setting, path_rows, station_rows
@@ -68,7 +69,7 @@ def bleed_rows(
     """
     model, drives = solution.model, [solution.drives[setting.drive] for setting in asked]
     rho, frequency = solution.soil.nominal_ohm_m, asked[0].frequency_hz
-    evidence = dict(zip(couplings.bonds_found["bond_id"], couplings.bonds_found["evidence"], strict=True))
+    names = HopNames(couplings, model)
     gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
     columns = [setting.drive for setting in asked]
     nominal = solution.results[frequency, solution.cases[0].name]
@@ -95,5 +96,5 @@ def bleed_rows(
         target = drives[k].hookup.line_id
         ways = trace_paths(entries, peaks, target=target, min_share=min_share)
         paths = [path for path in ways if path.line_id != target]
-        rows.append(path_rows(solution, setting, paths, couplings=couplings, evidence=evidence))
+        rows.append(path_rows(solution, setting, paths, names=names))
     return rows

@@ -158,6 +158,7 @@ class _Owners:
         self.order = np.argsort(self.of_section, kind="stable")
         self.present, self._first = np.unique(self.of_section[self.order], return_index=True)
         self.names = [model.line_ids[k] if k < len(model.line_ids) else SOURCE for k in self.present]
+        self.sections = np.split(self.order, self._first[1:])
 
     def sums(self, values: Complex) -> Complex:
         """Return what each owner's sections add up to, (owners, k), from values (n, k)."""
@@ -274,7 +275,7 @@ class _LinePart:
         """Name the ground that leaks most of a line's current, if that is a ground and not the line's own metal."""
         if owners.names[owner] == SOURCE:
             return STAKE
-        sections = np.flatnonzero(owners.of_section == owners.present[owner])
+        sections = owners.sections[owner]
         most = int(sections[np.abs(leak[sections]).argmax()])
         rod = most - self._model.n_conducting
         return self._model.electrodes[rod].name if rod >= 0 else ""

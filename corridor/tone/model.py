@@ -152,10 +152,14 @@ class ToneModel:
 
     def sections_of(self, line_id: str) -> NDArray[np.int64]:
         """Return the sections of a line, in the order of measure, its electrodes left out; empty if it isn't there."""
-        if line_id not in self.line_ids:
-            return np.empty(0, dtype=np.int64)
-        own = np.flatnonzero((self.line_index == self.line_ids.index(line_id)) & ~self.electrode_mask)
-        return own[np.argsort(self.measure_m[own, 0], kind="stable")]
+        return self._sections.get(line_id, np.empty(0, dtype=np.int64))
+
+    @cached_property
+    def _sections(self) -> dict[str, NDArray[np.int64]]:
+        index = np.where(self.electrode_mask, -1, self.line_index)
+        order = np.lexsort((self.measure_m[:, 0], index))
+        first = np.searchsorted(index[order], np.arange(len(self.line_ids) + 1))
+        return {line_id: order[first[k] : first[k + 1]] for k, line_id in enumerate(self.line_ids)}
 
     def section_at(self, line_id: str, at_m: float) -> int:
         """Return the section of a line nearest to a distance along it.

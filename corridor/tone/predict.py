@@ -163,7 +163,7 @@ class _Fields:
         """Add the soil's eddy currents to the fields, in place, for all soils and frequencies at once."""
         soils = _columns_by_gamma(solution, stacked[0].shape[1])
         gammas, heights = list(soils), [height for *_, height in coils]
-        parts = [(columns, *(part[:, columns] for part in stacked)) for columns in soils.values()]
+        parts = [(columns, stacked[0][:, columns], stacked[1][:, columns]) for columns in soils.values()]
         count = EDDY_NODES_WEAK if max(abs(gamma) for gamma in gammas) < WEAK_PER_M else EDDY_NODES
         nodes = np.linspace(self._offsets[0], self._offsets[-1], count)
         weights = profile_weights(nodes, self._offsets)

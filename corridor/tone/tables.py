@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from shapely import LineString, Point
 
 from corridor.constants import MA_PER_A
-from corridor.couplings.model import Couplings
 from corridor.dictionary import RESULT_TABLES
 from corridor.frames import empty_table, rounded, table_frame
 from corridor.settings import Settings
-from corridor.tone.bleed import SOURCE, Entry, Path
+from corridor.tone.bleed import Path
 from corridor.tone.field import left_of
 from corridor.tone.grades import grade, grade_names
+from corridor.tone.hop_names import HopNames
 from corridor.tone.predict import Prediction
 from corridor.tone.sense import station_senses
 from corridor.tone.solve import ToneSolution
@@ -303,12 +303,10 @@ def path_rows(
     setting: Setting,
     paths: list[Path],
     *,
-    couplings: Couplings,
-    evidence: Mapping[str, str],
+    names: HopNames,
 ) -> Rows:
     """Return the rows of ``bleed_paths``: a row a hop; a line's small parts share one row without a kind."""
     hookup_ma = output_a(solution, setting) * MA_PER_A
-    names = _Names(couplings, solution.model)
     largest = _largest_a(solution, setting)
     rows: list[dict[str, Any]] = []
     geometries: list[LineString | Point | None] = []
@@ -341,7 +339,7 @@ def path_rows(
                     "through": through or None,
                     "current_in_ma": hop.current_in_a * hookup_ma[0],
                     "current_out_ma": hop.current_out_a * hookup_ma[0],
-                    "evidence": evidence.get(through) if kind == "bond" else None,
+                    "evidence": names.evidence.get(through) if kind == "bond" else None,
                 }
             )
             geometries.append(geometry)
@@ -358,40 +356,3 @@ def _largest_a(solution: ToneSolution, setting: Setting) -> dict[str, NDArray[np
         for line_id in model.line_ids
         if (own := model.sections_of(line_id)).size
     }
-
-
-class _Names:
-    """Words, names and places of hops."""
-
-    def __init__(self, couplings: Couplings, model: Any) -> None:
-        self._model = model
-        self._runs = self._by_pair(couplings.parallel_runs, "run_id", "length_m")
-        self._crossings = self._by_pair(couplings.crossings, "crossing_id", "angle_deg")
-
-    @staticmethod
-    def _by_pair(frame: gpd.GeoDataFrame, name: str, size: str) -> dict[tuple[str, str], tuple[str, Any]]:
-        ordered = frame.sort_values(size, kind="stable")
-        return {
-            (a, b): (key, shape)
-            for a, b, key, shape in zip(
-                ordered["line_a"], ordered["line_b"], ordered[name], ordered.geometry, strict=True
-            )
-        }
-
-    def of(self, entry: Entry) -> tuple[str, str, Any]:
-        """Return kind, name and geometry of a hop."""
-        if entry.kind == "induced" and entry.from_line != SOURCE:
-            pair = (min(entry.from_line, entry.line_id), max(entry.from_line, entry.line_id))
-            if pair in self._runs:
-                return "parallel run", *self._runs[pair]
-            if pair in self._crossings:
-                return "crossing", *self._crossings[pair]
-            return "parallel run", "", None  # farther apart than a run counts
-        if entry.kind == "induced":
-            return "hook-up", "ground stake", None
-        place = None
-        if entry.node >= 0:
-            at = int(np.searchsorted(self._model.layout.start_node, entry.node, side="right")) - 1
-            end = self._model.start_m if self._model.layout.start_node[at] == entry.node else self._model.end_m
-            place = Point(end[at, :2] + self._model.origin_m)
-        return entry.kind, entry.through, place

@@ -23,7 +23,7 @@ from corridor.plan.hookups import find_hookups
 from corridor.plan.review import Review
 from corridor.report.results import review_tables
 from corridor.settings import HookUpSettings, load_equipment
-from tests.block import QUICK, RECORDS, at_frequencies, part
+from tests.block import QUICK, RECORDS, at_frequencies, downtown, part
 from tests.builders import make_lines, make_site
 from tests.plan.conftest import CABLE, KNOWN_SOIL, LENGTH_M, SETTINGS, access, cable, ground
 
@@ -349,3 +349,12 @@ def test_a_row_that_another_line_masks_in_any_case_names_it(branched_reviewed: R
     for table in (branched_reviewed.strategy, branched_reviewed.stations, branched_reviewed.sections):
         masked = table[(table["grade"] == "masked") | (table["grade_worst"] == "masked")]
         assert masked["mistaken_for"].notna().all()
+
+
+def test_every_way_of_the_tone_is_listed_once() -> None:
+    # one hook-up serves several lines; its ways are those of its tone, whatever line they serve
+    review = reviewed(part(downtown(), ["W-004", "W-005", "W-009"], within_m=2.0), targets=["W-004", "W-005", "W-009"], settings=QUICK)
+    used = review.strategy.dropna(subset=["hookup_id"]).groupby(["hookup_id", "frequency_hz"])["line_id"]
+    assert used.nunique().max() > 1
+    assert len(review.bleed_paths)
+    assert not review.bleed_paths.duplicated(["path_id", "frequency_hz", "hop"]).any()
