@@ -20,6 +20,7 @@ __all__ = [
     "checked_sections",
     "field_matrices",
     "left_of",
+    "profile_nodes",
     "profile_points",
     "profile_weights",
     "reaches",
@@ -149,6 +150,29 @@ def profile_points(
     xy = np.atleast_2d(np.asarray(station_xy_m, dtype=float))[:, None, :] + offsets[None, :, None] * left[:, None, :]
     points = np.concatenate((xy, np.full((*xy.shape[:2], 1), height_m)), axis=2)
     return points.reshape(-1, 3), np.repeat(left, offsets.size, axis=0)
+
+
+def profile_nodes(offsets_m: ArrayLike, count: int) -> NDArray[np.float64]:
+    """Return the places of a profile from which ``profile_weights`` carries values best.
+
+    Chebyshev's nodes over the offsets: with even ones the worst error, at the rim, is 1.3 to 1.8 times as large.
+
+    Parameters
+    ----------
+    offsets_m : array_like, shape (o,), m
+        At least one.
+    count : int
+        How many, at least one.
+
+    Returns
+    -------
+    ndarray, shape (count,), m
+        In ascending order, all within the offsets.
+    """
+    offsets = np.asarray(offsets_m, dtype=float)
+    low, high = offsets.min(), offsets.max()
+    angle = (2.0 * np.arange(count)[::-1] + 1.0) * np.pi / (2.0 * count)
+    return np.asarray((low + high) / 2.0 + (high - low) / 2.0 * np.cos(angle))
 
 
 def profile_weights(nodes_m: ArrayLike, offsets_m: ArrayLike) -> NDArray[np.float64]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from corridor.settings import ReceiverSettings
 from corridor.tone.earth import propagation_constant
 from corridor.tone.eddy_fields import eddy_fields
-from corridor.tone.field import SurfaceField, field_matrices, left_of, profile_points, profile_weights
+from corridor.tone.field import SurfaceField, field_matrices, left_of, profile_nodes, profile_points, profile_weights
 from corridor.tone.model import ToneModel
 from corridor.tone.receiver import Reading, station_readings
 from corridor.tone.solve import ToneSolution
@@ -21,7 +21,7 @@ __all__ = ["Prediction", "peak_owners", "predict"]
 Real = NDArray[np.float64]
 
 REACH_M = 30.0  # sections farther from a station add under 2 % of the field; electrodes always count
-EDDY_NODES = 5  # 0.9 % of the line's field at 10 ohm m and 200 kHz, 0.05 % where gamma is 0.06 per m or less
+EDDY_NODES = 5  # 0.7 % of the line's field at 10 ohm m and 200 kHz, 0.04 % where gamma is 0.06 per m or less
 EDDY_BYTES = 64_000_000  # of eddy matrices held at a time
 EDDY_NODES_WEAK, WEAK_PER_M = 3, 0.03  # so small a gamma leaves hardly any eddies to carry over
 
@@ -165,7 +165,7 @@ class _Fields:
         gammas, heights = list(soils), [height for *_, height in coils]
         parts = [(columns, stacked[0][:, columns], stacked[1][:, columns]) for columns in soils.values()]
         count = EDDY_NODES_WEAK if max(abs(gamma) for gamma in gammas) < WEAK_PER_M else EDDY_NODES
-        nodes = np.linspace(self._offsets[0], self._offsets[-1], count)
+        nodes = profile_nodes(self._offsets, count)
         weights = profile_weights(nodes, self._offsets)
         room = 48 * len(gammas) * len(heights) * count * len(self._start)
         for some in _batches(len(self._xy), max(1, EDDY_BYTES // max(room, 1))):

@@ -13,7 +13,7 @@ from scipy.integrate import quad
 from corridor.constants import MU_0
 from corridor.errors import DomainError
 from corridor.tone.eddy_fields import eddy_matrices
-from corridor.tone.field import field_matrices, left_of, profile_points, profile_weights
+from corridor.tone.field import field_matrices, left_of, profile_nodes, profile_points, profile_weights
 
 coordinate = st.floats(-20.0, 20.0)
 depth = st.floats(0.3, 3.0)
@@ -254,20 +254,40 @@ def test_eddy_field_vanishes_in_dry_ground() -> None:
     assert fields[0] > 10.0 * fields[1] > 100.0 * fields[2]
 
 
-@pytest.mark.parametrize(("gamma_per_m", "bar"), [(0.28 + 0.28j, 1e-2), (0.063 + 0.063j, 1e-3)])
-def test_five_nodes_stand_for_the_eddy_field_of_a_profile(gamma_per_m: complex, bar: float) -> None:
-    # 10 ohm m at 200 kHz, the steepest case in use, and 10 ohm m at 10 kHz; close to the line the field turns sharply
-    offsets, nodes = np.linspace(-2.5, 2.5, 41), np.linspace(-2.5, 2.5, 5)
-    start, finish = straight(0.6, 30.0, 30)
-    start[:, 1], finish[:, 1] = 0.4, 0.4
+@pytest.mark.parametrize("across_m", [-2.0, 0.0, 0.4, 1.2])
+@pytest.mark.parametrize("depth_m", [0.6, 1.0])
+@pytest.mark.parametrize(("gamma_per_m", "bar"), [(0.28 + 0.28j, 1e-2), (0.063 + 0.063j, 5e-4)])
+def test_five_nodes_stand_for_the_eddy_field_of_a_profile(
+    gamma_per_m: complex, bar: float, depth_m: float, across_m: float
+) -> None:
+    # 10 ohm m at 200 kHz, the steepest case in use, and 10 ohm m at 10 kHz; close to the line the field turns sharply.
+    # Both components, the line at the middle and aside; even nodes missed up to 1.3e-2 and 6.7e-4.
+    offsets = np.linspace(-2.5, 2.5, 41)
+    nodes = profile_nodes(offsets, 5)
+    start, finish = straight(depth_m, 30.0, 30)
+    start[:, 1], finish[:, 1] = across_m, across_m
 
     def field(at: NDArray[np.float64]) -> Any:
         points, axis = profile_points([[1.0, 0.0]], [[1.0, 0.0]], at, height_m=0.1)
-        return eddy_matrices(points, start, finish, axis=axis, gamma_per_m=gamma_per_m).h_per_current.sum(axis=1)
+        made = eddy_matrices(points, start, finish, axis=axis, gamma_per_m=gamma_per_m)
+        return np.array([made.h_per_current.sum(axis=1), made.v_per_current.sum(axis=1)])
 
-    # a share of the line's own field at its peak, mu_0/(2 pi 0.7 m)
-    error = np.abs(profile_weights(nodes, offsets) @ field(nodes) - field(offsets)).max()
-    assert error < bar * MU_0 / (2.0 * math.pi * 0.7)
+    # a share of the line's own field at its peak, mu_0/(2 pi (depth + 0.1 m))
+    error = np.abs(field(nodes) @ profile_weights(nodes, offsets).T - field(offsets)).max(axis=1)
+    assert np.all(error < np.array([0.8, 1.0]) * bar * MU_0 / (2.0 * math.pi * (depth_m + 0.1)))
+
+
+@given(low=st.floats(-5.0, 0.0), width=st.floats(0.1, 8.0), count=st.integers(1, 9))
+@settings(max_examples=25, deadline=None)
+def test_nodes_carry_polynomials_exactly(low: float, width: float, count: int) -> None:
+    # identity: interpolation through n nodes reproduces any polynomial of degree n - 1
+    offsets = np.linspace(low, low + width, 11)
+    nodes = profile_nodes(offsets, count)
+    assert np.all((nodes >= low) & (nodes <= low + width))
+    assert np.all(np.diff(nodes) > 0.0)
+    polynomial = np.polynomial.Polynomial(np.arange(1.0, count + 1.0), domain=[low, low + width])
+    carried = profile_weights(nodes, offsets) @ polynomial(nodes)
+    assert carried == pytest.approx(polynomial(offsets), rel=1e-8, abs=1e-8)
 
 
 @pytest.mark.parametrize("eddy", [False, True])

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from corridor.constants import EPSILON_0, MU_0, TWO_PI
 from corridor.tone.eddy_fields import eddy_matrices
-from corridor.tone.field import SurfaceField, field_matrices, profile_points, profile_weights
+from corridor.tone.field import SurfaceField, field_matrices, profile_nodes, profile_points, profile_weights
 from corridor.tone.receiver import station_readings
 
+MAGPYLIB, EMPYMOD = "magpylib, current.Polyline", "empymod (Werthmueller 2017)"
 PERMITTIVITY = 10.0
 LENGTH_M, DEPTH_M, COIL_M = 20.0, 1.0, 0.1
 FAR_DOWN_M = 1e5  # a leak's wire of this length stands for the infinite one: R/(2e10) of its field is missing
@@ -37,18 +38,21 @@ def random_scene() -> tuple[NDArray[np.float64], ...]:
     return start, finish, points, np.column_stack((np.cos(angle), np.sin(angle)))
 
 
-def test_section_currents_agree_with_magpylib() -> None:
+def test_section_currents_agree_with_magpylib(agrees: Callable[..., None]) -> None:
     # magpylib 5 or later, current.Polyline; same law, so that rounding alone separates the two
     start, finish, points, axis = random_scene()
     field = field_matrices(points, start, finish, axis=axis)
-    for j, (a, b) in enumerate(zip(start, finish, strict=True)):
-        other = magpylib_field_t(np.array([a, b]), points)
-        size = np.linalg.norm(other, axis=1)
-        assert np.abs(field.h_per_current[:, j] - (other[:, :2] * axis).sum(axis=1)).max() <= (1e-8 * size).max()
-        assert np.abs(field.v_per_current[:, j] - other[:, 2]).max() <= (1e-8 * size).max()
+    others = np.array([magpylib_field_t(np.array(ends), points) for ends in zip(start, finish, strict=True)]) * 1e9
+    size = np.linalg.norm(others, axis=2).max(axis=1, keepdims=True)
+    along = np.einsum("jpx,px->jp", others[..., :2], axis)
+    for name, ours, theirs in (
+        ("horizontal field", field.h_per_current.T, along),
+        ("vertical field", field.v_per_current.T, others[..., 2]),
+    ):
+        agrees(name, ours * 1e9, theirs, of=size, within=1e-8, source=MAGPYLIB, unit="nT")
 
 
-def test_leaks_agree_with_magpylibs_wires_going_down() -> None:
+def test_leaks_agree_with_magpylibs_wires_going_down(agrees: Callable[..., None]) -> None:
     # 200 wires along the section; midpoint rule good to 1e-4 at these distances
     start, finish, points, axis = random_scene()
     for j in (0, 1):  # one level, one sloping
@@ -57,12 +61,14 @@ def test_leaks_agree_with_magpylibs_wires_going_down() -> None:
         for share in (np.arange(200) + 0.5) / 200:
             top = start[j] + share * (finish[j] - start[j])
             total += magpylib_field_t(np.array([top, np.add(top, [0.0, 0.0, FAR_DOWN_M])]), points) / 200
-        expected = (total[:, :2] * axis).sum(axis=1)
-        assert np.abs(field - expected).max() < 3e-4 * np.linalg.norm(total, axis=1).max()
+        expected = (total[:, :2] * axis).sum(axis=1) * 1e9
+        of = np.linalg.norm(total, axis=1).max() * 1e9
+        name = "level" if j == 0 else "sloping"
+        agrees(name, field * 1e9, expected, of=of, within=3e-4, source=MAGPYLIB, unit="nT")
 
 
 @pytest.mark.parametrize("neighbour_a", [0.4, -0.4, 0.3j])
-def test_readings_agree_with_magpylibs_profile(neighbour_a: complex) -> None:
+def test_readings_agree_with_magpylibs_profile(agrees: Callable[..., None], neighbour_a: complex) -> None:
     # the whole receiver over a bent line and a slanting neighbour, each field from magpylib instead; bar 1 %
     lines = [
         (np.array([[-30.0, 0.0, 1.0], [0.0, 0.0, 1.0], [25.0, 6.0, 1.2]]), 1.0 + 0j),
@@ -86,9 +92,11 @@ def test_readings_agree_with_magpylibs_profile(neighbour_a: complex) -> None:
         for low, high in (ours, theirs)
     )
     for name in ("field_t", "depth_m", "current_a", "signed_current_a"):
-        assert getattr(one, name) == pytest.approx(getattr(two, name), rel=1e-2)
-    assert one.peak_offset_m == pytest.approx(two.peak_offset_m, abs=1e-3)
-    assert one.null_offset_m == pytest.approx(two.null_offset_m, abs=1e-3)
+        unit = name.split("_")[-1].upper() if name != "depth_m" else "m"
+        agrees(name, getattr(one, name), getattr(two, name), within=1e-2, source=MAGPYLIB, unit=unit)
+    for name in ("peak_offset_m", "null_offset_m"):
+        places = getattr(one, name), getattr(two, name)
+        agrees(name, *places, absolute=True, within=1e-3, source=MAGPYLIB, unit="m")
 
 
 def gamma_per_m(resistivity_ohm_m: float, frequency_hz: float) -> complex:
@@ -149,11 +157,13 @@ def worst_error(ours: NDArray[np.complex128], theirs: NDArray[np.complex128]) ->
 
 
 @pytest.mark.parametrize("resistivity_ohm_m", [100.0, 1000.0])
-def test_with_leaks_the_low_frequency_field_is_empymods(resistivity_ohm_m: float) -> None:
+def test_with_leaks_the_low_frequency_field_is_empymods(agrees: Callable[..., None], resistivity_ohm_m: float) -> None:
     # empymod (Werthmueller 2017, Geophysics 82(6) WB9) at 500 Hz, where eddy currents hardly count: bar 3e-3
     points, axis = scene()
     theirs = empymod_field_t(resistivity_ohm_m, 500.0)
-    assert worst_error(of_grounded_wire(field_matrices(points, *wire(), axis=axis)), theirs) < 3e-3
+    ours = of_grounded_wire(field_matrices(points, *wire(), axis=axis))
+    size = np.linalg.norm(theirs, axis=0) * 1e9
+    agrees("field", ours * 1e9, theirs * 1e9, of=size, within=3e-3, source=EMPYMOD, unit="nT")
 
 
 def test_without_leaks_it_is_not() -> None:
@@ -193,23 +203,25 @@ def test_eddy_correction_brings_the_field_to_empymods(
     direct = of_grounded_wire(matrices)
     ours = direct + of_grounded_wire(eddy)
     size = np.linalg.norm(theirs, axis=0) * 1e9
-    agrees("field", ours * 1e9, theirs * 1e9, of=size, within=bar, source="empymod (Werthmueller 2017)", unit="nT")
+    agrees("field", ours * 1e9, theirs * 1e9, of=size, within=bar, source=EMPYMOD, unit="nT")
     corrected = worst_error(ours, theirs)
     if frequency_hz / resistivity_ohm_m >= 500.0:  # where there is much to correct
         assert corrected < 0.5 * worst_error(direct, theirs)
 
 
-def test_correction_from_five_nodes_is_as_good() -> None:
+def test_correction_from_five_nodes_is_as_good(agrees: Callable[..., None]) -> None:
     # 10 ohm m, 200 kHz: carried from five nodes of the profile, against empymod with the same bar
     points, axis = scene()
     gamma = gamma_per_m(10.0, 200e3)
-    nodes = np.linspace(-2.0, 2.0, 5)
+    nodes = profile_nodes(OFFSETS_M, 5)
     xy = np.column_stack((STATIONS_M, np.zeros(4)))
     few: Any = profile_points(xy, np.tile([1.0, 0.0], (4, 1)), nodes, height_m=COIL_M)
     at_nodes = of_grounded_wire(eddy_matrices(few[0], *wire(), axis=few[1], gamma_per_m=gamma)).reshape(2, 4, 5)
     carried = (at_nodes @ profile_weights(nodes, OFFSETS_M).T).reshape(2, -1)
     direct = of_grounded_wire(field_matrices(points, *wire(), axis=axis))
-    assert worst_error(direct + carried, empymod_field_t(10.0, 200e3)) < 0.01
+    theirs = empymod_field_t(10.0, 200e3)
+    size = np.linalg.norm(theirs, axis=0) * 1e9
+    agrees("field", (direct + carried) * 1e9, theirs * 1e9, of=size, within=0.01, source=EMPYMOD, unit="nT")
 
 
 def test_soil_takes_field_away() -> None:
