@@ -28,6 +28,10 @@ class SiteSettings(_Part):
     snap_m: Positive = 0.1  # line ends of one utility this close are one junction
     near_miss_m: Positive = 1.0  # gaps up to here are reported, not closed
     structure_reach_m: Positive = 0.5  # an end this close to a structure is at it
+    cut_line_m: Positive = 0.05  # loose ends this close to one straight line, or to the edge of a layer, are cut there
+    twin_m: Positive = 1.5  # near-duplicates lie within this, or within their summed accuracies where both are stated
+    twin_share: Share = 0.8  # over more than this share of the shorter one
+    explained_m: Positive = 1.5  # a structure with no line of its utility so near is explained by none
 
 
 class CouplingSettings(_Part):

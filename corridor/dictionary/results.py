@@ -40,6 +40,12 @@ _ASSUMED = (
     _text("assumed_columns", "Which columns were filled, separated by spaces."),
 )
 
+_ACCEPTED = (
+    _text("accepted_by", "Who accepted it as it is; NULL while it is open."),
+    _text("accepted_date", "When, as stated."),
+    _text("accepted_why", "Why."),
+)
+
 FINDINGS = Table(
     name="findings", row="one thing a reader of the records must know", geometry="any",
     columns=(
@@ -52,6 +58,38 @@ FINDINGS = Table(
         _text("code", "Stable code of the kind of finding.", required=True),
         _text("message", "What was found.", required=True),
         _text("action", "used, repaired, set aside, filled, or what to do.", required=True),
+        *_ACCEPTED,
+    ),
+)  # fmt: skip
+
+DEFECTS = Table(
+    name="defects", row="one defect of the records that their owner can mend", geometry="any",
+    columns=(
+        Column(name="rank", kind="integer", minimum=1, required=True, meaning="Order of work: severity, what a record hides, then code, layer and row."),
+        _text("severity", "How much it matters.", required=True, vocabulary=SEVERITIES),
+        _text("code", "Code of the finding.", required=True),
+        _text("owner", "Owner, where stated."),
+        _text("layer", "File and layer that the feature came from.", required=True),
+        Column(name="feature_row", kind="integer", meaning="Row in that layer, from 0."),
+        _text("source_id", "The owner's own id of the feature."),
+        _text("message", "What was found.", required=True),
+        _text("action", "What the owner is asked to do.", required=True),
+        _text("state", "Whether it counts as open.", required=True, vocabulary=("open", "accepted")),
+        *_ACCEPTED,
+    ),
+)  # fmt: skip
+
+COMPLETENESS = Table(
+    name="completeness", row="one column of one layer read, and how much of it is stated", geometry="none",
+    columns=(
+        _text("layer", "File and layer.", required=True),
+        _text("table", "Table of the data dictionary that it was read into.", required=True),
+        _text("column", "Column of that table.", required=True),
+        Column(name="row_count", kind="integer", minimum=0, meaning="Rows read, parts counted singly."),
+        _share("stated_share", "Share of the rows that state a value."),
+        _share("unknown_share", "Share that say unknown."),
+        _share("missing_share", "Share that say nothing, or nothing that could be read."),
+        _share("default_share", "Share filled by a default or inferred; part of unknown and missing."),
     ),
 )  # fmt: skip
 
@@ -247,6 +285,6 @@ RESULT_TABLES = {
     table.name: table
     for table in (
         STRATEGY, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, ISOLATIONS, HOOKUPS, SECTIONS,
-        STATIONS, BLEED_PATHS,
+        STATIONS, BLEED_PATHS, DEFECTS, COMPLETENESS,
     )
 }  # fmt: skip
