@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
@@ -18,7 +18,7 @@ from corridor.network.model import Network
 from corridor.settings import Settings, Stake
 from corridor.site.materials import joint_types
 from corridor.tone.conductors import JOINT_SPACING_M, Conductor, conductors, propagation_per_m
-from corridor.tone.electrodes import equivalent_rod_length_m
+from corridor.tone.electrodes import RADII_MIN, equivalent_rod_length_m, layered_rod_resistance
 from corridor.tone.layout import Layout
 from corridor.tone.mesh import Piece, Spacing, cut_line, joint_measures
 from corridor.tone.model import Electrode, Element, SoilRange, ToneModel
@@ -32,6 +32,7 @@ JUNCTION_OHM = 1e-4  # metal to metal (engineering estimate)
 CONTACT_OHM = 1e-3  # a bond or a ground lead at least (engineering estimate)
 GROUND_OHM = 25.0  # a ground of unknown resistance (from memory: NEC 250.53's limit for one rod)
 DEPTH_FLOOR_M = 0.05
+RESISTANCE_TOLERANCE = 0.01  # a rod of two parts has the resistance given to within this
 
 
 @dataclass(frozen=True)
@@ -171,14 +172,15 @@ def build_model(
             first_chain = len(builder.points)
             builder.lay(pieces, index, row)
             builder.name_nodes(names, at_m, first_chain)
-    rods = _rods(network.grounds, soil)
-    stakes = _stakes(placement)
+    electrodes = tuple(
+        part for rod in (*_rods(network.grounds, soil), *_stakes(placement)) for part in _parts(rod, soil)
+    )
     elements = [
         *builder.elements,
         *_link_elements(network.links, builder.node_of),
-        *_ground_elements(network.grounds, builder),
+        *_ground_elements(network.grounds, builder, electrodes),
     ]
-    model = _model(builder, elements, (*rods, *stakes), metals)
+    model = _model(builder, elements, electrodes, metals)
     return _with_leads(model, placement)
 
 
@@ -231,7 +233,13 @@ def _rods(grounds: gpd.GeoDataFrame, soil: SoilRange) -> list[Electrode]:
                 name=str(row["ground_id"]),
                 line_id=str(row["line_id"]),
                 xy_m=(row["geometry"].x, row["geometry"].y),
-                length_m=equivalent_rod_length_m(ohm, ROD_RADIUS_M, soil.nominal_ohm_m),
+                length_m=equivalent_rod_length_m(
+                    ohm,
+                    ROD_RADIUS_M,
+                    soil.nominal_ohm_m,
+                    top_thickness_m=soil.top_thickness_m,
+                    lower_ohm_m=soil.lower_ohm_m,
+                ),
                 radius_m=ROD_RADIUS_M,
                 resistance_ohm=ohm,
             )
@@ -247,6 +255,27 @@ def _stakes(placement: Placement | None) -> list[Electrode]:
     return [
         Electrode(name=name, line_id=None, xy_m=xy, length_m=size.length_m, radius_m=radius)
         for name, xy in sorted(placement.stakes.items())
+    ]
+
+
+def _parts(rod: Electrode, soil: SoilRange) -> list[Electrode]:
+    """Part a rod where a second layer of soil begins, so that each section lies in one layer.
+
+    One section through both would be off by a few per cent to twice its potential (docs). The parts' resistances
+    are calculated; a rod whose parts wouldn't have its resistance stays one section, as does one with hardly any of it
+    in one of the layers.
+    """
+    depth, least = soil.top_thickness_m, RADII_MIN * rod.radius_m
+    if not least <= depth <= rod.length_m - least:  # false for one soil, too
+        return [rod]
+    together = layered_rod_resistance(
+        rod.length_m, rod.radius_m, soil.nominal_ohm_m, top_thickness_m=depth, lower_ohm_m=soil.lower_ohm_m
+    )
+    if abs(together - rod.resistance_ohm) > RESISTANCE_TOLERANCE * together:
+        return [rod]
+    return [
+        replace(rod, length_m=depth, resistance_ohm=math.nan),
+        replace(rod, top_m=depth, length_m=rod.length_m - depth, resistance_ohm=math.nan),
     ]
 
 
@@ -276,8 +305,14 @@ def _link_elements(links: pd.DataFrame, node_of: dict[str, int]) -> list[Element
     return [element for element in elements if element.node_a != element.node_b]
 
 
-def _ground_elements(grounds: gpd.GeoDataFrame, builder: _Builder) -> list[Element]:
-    """Return the leads from the lines to their rods, which stand after the last line node, two nodes each."""
+def _ground_elements(grounds: gpd.GeoDataFrame, builder: _Builder, electrodes: tuple[Electrode, ...]) -> list[Element]:
+    """Return the leads from the lines to their rods, whose nodes stand after the last line node, in their order."""
+    heads, node = [], builder.nodes
+    for rod in electrodes:
+        if rod.top_m == 0.0:
+            heads.append(node)
+            node += 1
+        node += 1
     return [
         Element(
             kind="ground",
@@ -285,7 +320,7 @@ def _ground_elements(grounds: gpd.GeoDataFrame, builder: _Builder) -> list[Eleme
             line_a=row["line_id"],
             line_b=row["line_id"],
             node_a=builder.node_of[row["node_id"]],
-            node_b=builder.nodes + 2 * number,
+            node_b=heads[number],
             closed=bool(row["closed"]),
             switchable=bool(row["switchable"]),
             closed_ohm=CONTACT_OHM,
@@ -332,11 +367,13 @@ def _model(
         chain.append(np.full(count, number))
         index.append(np.full(count, builder.lines[number]))
         measure.append(np.column_stack([builder.measures[number][:-1], builder.measures[number][1:]]))
-    for number, rod in enumerate(electrodes):
+    number = len(builder.points) - 1
+    for rod in electrodes:
         x, y = np.asarray(rod.xy_m) - origin
-        starts.append(np.array([[x, y, 0.0]]))
-        ends.append(np.array([[x, y, rod.length_m]]))
-        chain.append(np.array([len(builder.points) + number]))
+        starts.append(np.array([[x, y, rod.top_m]]))
+        ends.append(np.array([[x, y, rod.top_m + rod.length_m]]))
+        number += rod.top_m == 0.0
+        chain.append(np.array([number]))
         index.append(np.array([line_ids.index(rod.line_id) if rod.line_id in line_ids else -1]))
         measure.append(np.full((1, 2), np.nan))
     layout = Layout(

@@ -40,9 +40,10 @@ class SoilRange:
 
 @dataclass(frozen=True)
 class Electrode:
-    """A located ground electrode: a vertical rod from the surface.
+    """A located ground electrode: a vertical rod from the surface, or the part of one that lies in one layer of soil.
 
-    ``resistance_ohm`` is its own at the nominal soil and scales with the soil; NaN leaves the calculated one.
+    ``resistance_ohm`` is its own at the nominal soil and scales with the soil; NaN leaves the calculated one. A part
+    that begins at ``top_m`` below ground follows the part above it and has its name.
     """
 
     name: str
@@ -51,6 +52,7 @@ class Electrode:
     length_m: float
     radius_m: float
     resistance_ohm: float = math.nan
+    top_m: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -215,4 +217,4 @@ class ToneModel:
 
     def _bodies(self) -> NDArray[np.int64]:
         """Return which conductor each section belongs to: a line is one, however many chains, an electrode too."""
-        return np.where(self.electrode_mask, len(self.line_ids) + np.arange(self.n_sections), self.line_index)
+        return np.where(self.electrode_mask, len(self.line_ids) + self.layout.chain, self.line_index)

@@ -33,11 +33,11 @@ STAKE = Placement({"stake": (-1.0, 5.0)}, EQUIPMENT.stake)
 FEED = HookUp("direct", "A", at_m=0.0)
 
 
-def wires(*, placement: Placement | None = STAKE, **tables: Any) -> ToneModel:
+def wires(*, placement: Placement | None = STAKE, soil: SoilRange = SOIL, **tables: Any) -> ToneModel:
     """The model of the wires above; a keyword replaces a table."""
     site = make_site(**{"lines": LINES, "bonds": BONDS, "grounds": GROUNDS} | tables)
     network = build_network(site, find_bonds(site))
-    return build_model(network, site.lines, frequency_max_hz=33e3, soil=SOIL, settings=COARSE, placement=placement)
+    return build_model(network, site.lines, frequency_max_hz=33e3, soil=soil, settings=COARSE, placement=placement)
 
 
 def shape_of(line_id: str) -> Any:
