@@ -8,7 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError, SolverError
 
-__all__ = ["Layout", "Solution", "as_impedances", "refuse_shorted_loops"]
+__all__ = ["Layout", "Solution", "as_impedances", "finite_array", "refuse_shorted_loops"]
 
 
 @dataclass(frozen=True)
@@ -128,6 +128,42 @@ class Solution:
             Head and tail; where two sections of a chain meet, they differ by what is fed in there.
         """
         return self.current_a + self.leak_a / 2, self.current_a - self.leak_a / 2
+
+
+def finite_array(
+    values: ArrayLike, name: str, shape: tuple[int | str, ...], *, hint: str = ""
+) -> NDArray[np.complex128]:
+    """Return values as complex numbers, checked.
+
+    Parameters
+    ----------
+    values : array_like of complex
+    name : str
+        What they are called, for messages.
+    shape : tuple
+        Lengths of the axes; a letter stands for any length.
+    hint : str
+        What the message says of the shape.
+
+    Returns
+    -------
+    ndarray of complex
+
+    Raises
+    ------
+    DomainError
+        If the shape is another, or a value isn't finite.
+    """
+    array = np.asarray(values, dtype=np.complex128)
+    fits = array.ndim == len(shape)
+    if not fits or any(isinstance(n, int) and n != got for n, got in zip(shape, array.shape, strict=True)):
+        wanted = ", ".join(map(str, shape)) + ("," if len(shape) == 1 else "")
+        message = f"need {name} of shape ({wanted}){', ' + hint if hint else ''}, got {array.shape}"
+        raise DomainError(message)
+    if not np.isfinite(array).all():
+        message = f"need finite values in {name}, got some that aren't"
+        raise DomainError(message)
+    return array
 
 
 def as_impedances(element_ohm: ArrayLike, count: int) -> NDArray[np.complex128]:

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import TWO_PI
 from corridor.errors import DomainError
-from corridor.tone.layout import Layout, as_impedances
+from corridor.tone.layout import Layout, as_impedances, finite_array
 
 __all__ = ["netlist"]
 
@@ -67,9 +67,9 @@ def netlist(
         message = f"frequency_hz must be a positive number of hertz, got {frequency_hz}"
         raise DomainError(message)
     n = layout.n_sections
-    z, p = _finite(z_ohm, "z_ohm", (n, n)), _finite(p_ohm, "p_ohm", (n, n))
-    injection = _finite(injection_a, "injection_a", (layout.n_nodes,))
-    emf = np.zeros(n, dtype=np.complex128) if emf_v is None else _finite(emf_v, "emf_v", (n,))
+    z, p = finite_array(z_ohm, "z_ohm", (n, n)), finite_array(p_ohm, "p_ohm", (n, n))
+    injection = finite_array(injection_a, "injection_a", (layout.n_nodes,))
+    emf = np.zeros(n, dtype=np.complex128) if emf_v is None else finite_array(emf_v, "emf_v", (n,))
     element = as_impedances(element_ohm, layout.n_elements)
     lines = [title.replace("\n", " ")]
     lines += _sections(layout, TWO_PI * frequency_hz, emf)
@@ -79,17 +79,6 @@ def netlist(
     lines += ["* currents fed in"]
     lines += [f"if{k} 0 n{k} dc 0 {_phasor(injection[k])}" for k in np.flatnonzero(injection)]
     return "\n".join([*lines, f".ac lin 1 {frequency_hz!r} {frequency_hz!r}", ".end", ""])
-
-
-def _finite(values: ArrayLike, name: str, shape: tuple[int, ...]) -> Complex:
-    array = np.asarray(values, dtype=np.complex128)
-    if array.shape != shape:
-        message = f"need {name} of shape {shape}, got {array.shape}"
-        raise DomainError(message)
-    if not np.isfinite(array).all():
-        message = f"need finite values in {name}, got some that aren't"
-        raise DomainError(message)
-    return array
 
 
 def _text(value: float) -> str:

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError, SolverError
 from corridor.tone.chain_sums import sum_after, sum_before
-from corridor.tone.layout import Layout, Solution, as_impedances, refuse_shorted_loops
+from corridor.tone.layout import Layout, Solution, as_impedances, finite_array, refuse_shorted_loops
 from corridor.tone.ldlt import SymmetricFactor, factor_symmetric
 from corridor.tone.updates import SINGULAR, Ports, Switched
 
@@ -227,7 +227,11 @@ def factorise(layout: Layout, z_ohm: ArrayLike, p_ohm: ArrayLike, element_ohm: A
     SolverError
         If a loop of elements has no impedance, or too little to tell its current; the message names them.
     """
-    z, p = _square(z_ohm, "z_ohm", layout.n_sections), _square(p_ohm, "p_ohm", layout.n_sections)
+    size, hint = (layout.n_sections,) * 2, "one row per section"
+    z, p = (
+        np.ascontiguousarray(finite_array(values, name, size, hint=hint))
+        for values, name in ((z_ohm, "z_ohm"), (p_ohm, "p_ohm"))
+    )
     element = as_impedances(element_ohm, layout.n_elements)
     shorted = np.asarray(~z.any(axis=1))
     refuse_shorted_loops(layout, shorted, element)
@@ -291,26 +295,7 @@ def _singular_message(layout: Layout, factor: SymmetricFactor, scale: NDArray[np
 def as_sources(values: ArrayLike, name: str, rows: int) -> NDArray[np.complex128]:
     """Return sources as a finite dense array of the right number of rows."""
     plain = values.toarray() if hasattr(values, "toarray") else values
-    array = np.asarray(plain, dtype=np.complex128)
-    if array.ndim != 2 or array.shape[0] != rows:
-        message = f"need {name} of shape ({rows}, k), got {array.shape}"
-        raise DomainError(message)
-    if not np.isfinite(array).all():
-        message = f"need finite values in {name}, got some that aren't"
-        raise DomainError(message)
-    return array
-
-
-def _square(values: ArrayLike, name: str, n: int) -> NDArray[np.complex128]:
-    """Return a matrix as a finite array of the right shape, row by row."""
-    matrix = np.ascontiguousarray(values, dtype=np.complex128)
-    if matrix.shape != (n, n):
-        message = f"need {name} of shape ({n}, {n}), one row per section, got {matrix.shape}"
-        raise DomainError(message)
-    if not np.isfinite(matrix).all():
-        message = f"need finite values in {name}, got some that aren't"
-        raise DomainError(message)
-    return matrix
+    return finite_array(plain, name, (rows, "k"))
 
 
 @numba.njit(cache=True, nogil=True)

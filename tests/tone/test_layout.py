@@ -1,8 +1,10 @@
+from typing import Any
+
 import numpy as np
 import pytest
 
 from corridor.errors import DomainError, SolverError
-from corridor.tone.layout import Layout, Solution, as_impedances, refuse_shorted_loops
+from corridor.tone.layout import Layout, Solution, as_impedances, finite_array, refuse_shorted_loops
 
 
 def three_chains() -> Layout:
@@ -87,3 +89,23 @@ def test_loop_through_an_electrode_counts() -> None:
     refuse_shorted_loops(layout, np.array([False, False]), zero)
     with pytest.raises(SolverError, match="elements 0, 1 close a loop"):
         refuse_shorted_loops(layout, np.array([False, True]), zero)
+
+
+@pytest.mark.parametrize(
+    ("values", "shape", "said"),
+    [
+        (np.zeros(3), (2,), r"need x of shape \(2,\), got \(3,\)"),
+        (np.zeros((2, 3)), (3, "k"), r"need x of shape \(3, k\), a row each, got \(2, 3\)"),
+        (np.zeros((2, 3)), (2,), r"need x of shape \(2,\), a row each, got \(2, 3\)"),
+        ([1.0, np.nan], (2,), "need finite values in x"),
+        ([1.0, np.inf], ("k",), "need finite values in x"),
+    ],
+)
+def test_values_that_do_not_fit_are_refused(values: Any, shape: tuple[Any, ...], said: str) -> None:
+    with pytest.raises(DomainError, match=said):
+        finite_array(values, "x", shape, hint="a row each" if "each" in said else "")
+
+
+def test_values_that_fit_come_back_complex() -> None:
+    assert finite_array([[1, 2, 3]], "x", (1, "k")).dtype == np.complex128
+    assert finite_array(np.zeros((0, 4)), "x", ("k", 4)).shape == (0, 4)
