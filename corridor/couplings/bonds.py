@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
-from itertools import combinations
+from itertools import combinations, groupby
+from operator import attrgetter
 from typing import Any
 
 import geopandas as gpd
@@ -139,15 +140,18 @@ def _inferred(
     joined = _joined(lines, at, settings.site.snap_m)
     bonded = _bonded(recorded, places, reach_m)
     rows = []
-    for structure, here in at.groupby("structure_id", sort=False):
+    points = places.geometry.to_numpy()
+    # rows of one structure stand together; as tuples, since a town has thousands of structures
+    for structure, group in groupby(at.itertuples(index=False), key=attrgetter("structure_id")):
+        here = sorted(group, key=attrgetter("line_id"))
         if len(here) < 2:
             continue
-        point = places.geometry.iloc[here["point"].iloc[0]]
-        measure = dict(zip(here["line_id"], here["measure_m"], strict=True))
-        settled = _settled(here["line_id"], joined.get(str(structure), set()), bonded.get(str(structure), set()))
+        point = points[here[0].point]
+        measure = {row.line_id: row.measure_m for row in here}
+        settled = _settled(measure, joined.get(structure, set()), bonded.get(structure, set()))
         for rule in RULES:
             for a, b in _pairs(rule, here, settled):
-                rows.append(_row(rule, str(structure), (a, b), (measure[a], measure[b])) | {"point": point})
+                rows.append(_row(rule, structure, (a, b), (measure[a], measure[b])) | {"point": point})
     return sorted(rows, key=lambda row: str(row["bond_id"]))
 
 
@@ -184,13 +188,16 @@ def _settled(names: Iterable[str], joined: set[Pair], bonded: set[Pair]) -> set[
     return {(a, b) for a, b in combinations(here, 2) if one[a] == one[b] or (one[a], one[b]) in known}
 
 
-def _pairs(rule: BondRule, here: pd.DataFrame, settled: set[Pair]) -> Iterator[Pair]:
-    """Yield the pairs of lines at one structure that a rule bonds, in the order of their ids."""
-    if here["kind"].iloc[0] not in rule.kinds:
+def _pairs(rule: BondRule, here: Sequence[Any], settled: set[Pair]) -> Iterator[Pair]:
+    """Yield the pairs of lines at one structure, sorted by line_id, that a rule bonds, in the order of their ids."""
+    if here[0].kind not in rule.kinds:
         return
-    fit = here[(here["end"] | rule.passing) & ((here["asset"] == "cable") | (not rule.cables))]
-    fit = fit[fit["utility"].isin({*rule.first, *rule.second})].sort_values("line_id")
-    utility = dict(zip(fit["line_id"], fit["utility"], strict=True))
+    wanted = {*rule.first, *rule.second}
+    utility = {
+        row.line_id: row.utility
+        for row in here
+        if row.utility in wanted and (row.end or rule.passing) and (row.asset == "cable" or not rule.cables)
+    }
     held: Any = UnionFind(utility)
     for a, b in combinations(utility, 2):
         one_way = utility[a] in rule.first and utility[b] in rule.second
