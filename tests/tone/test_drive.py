@@ -9,7 +9,9 @@ import pytest
 from corridor.errors import HookUpError
 from corridor.tone.drive import place, unit_output, unit_sources
 from corridor.tone.hookup import HookUp
-from tests.tone.wires import EQUIPMENT, placed, shape_of, solved, wires
+from corridor.tone.sources import LIMITS
+from tests.builders import make_lines
+from tests.tone.wires import EQUIPMENT, LINES, placed, shape_of, solved, wires
 
 MODEL = wires()
 MODES = [HookUp(mode, "A", at_m=20.0) for mode in ("direct", "clamp", "induction")]  # type: ignore[arg-type]
@@ -83,3 +85,59 @@ def test_a_loop_may_stand_on_the_ground_beside_an_electrode() -> None:
     _, emf = unit_sources(MODEL, [drive], frequency_hz=1e4, gamma_per_m=0.001 + 0.001j)
     assert not emf[MODEL.electrode_mask].any()
     assert emf.any()
+
+
+@pytest.mark.parametrize("hookup", MODES, ids=lambda hookup: hookup.mode)
+def test_sources_of_several_hook_ups_stand_side_by_side(hookup: HookUp) -> None:
+    drives = [placed(MODEL, one) for one in MODES]
+    column = MODES.index(hookup)
+    alone = unit_sources(MODEL, [drives[column]], frequency_hz=8e3, gamma_per_m=0.02 + 0.02j)
+    together = unit_sources(MODEL, drives, frequency_hz=8e3, gamma_per_m=0.02 + 0.02j)
+    for one, all_of_them in zip(alone, together, strict=True):
+        assert np.array_equal(one[:, 0], all_of_them[:, column])
+
+
+def test_a_direct_current_is_the_least_of_the_limits() -> None:
+    # Ohm and Joule: the least of V/|Z|, I and sqrt(P/R), each made the tightest in turn
+    case = solved(MODEL, MODES[0])
+    z = complex(unit_output(case.solution, [case.drive], frequency_hz=8e3, equipment=EQUIPMENT).loop_ohm[0])
+    wide = {"max_voltage_v": 1e6, "max_current_ma": 1e9, "max_power_w": 1e9}
+    tight = {"voltage": ("max_voltage_v", 12.0, 12.0 / abs(z)), "current": ("max_current_ma", 40.0, 0.04),
+             "power": ("max_power_w", 0.5, (0.5 / z.real) ** 0.5)}  # fmt: skip
+    for limit, (name, value, current_a) in tight.items():
+        source = EQUIPMENT.transmitter.model_copy(update=wide | {name: value})
+        equipment = EQUIPMENT.model_copy(update={"transmitter": source})
+        output = unit_output(case.solution, [case.drive], frequency_hz=8e3, equipment=equipment)
+        assert output.available_a[0] == pytest.approx(current_a, rel=1e-9)
+        assert LIMITS[int(output.limited_by[0])] == limit
+
+
+def test_a_clamp_sees_one_over_the_current_that_a_volt_drives() -> None:
+    case = solved(MODEL, MODES[1])
+    output = unit_output(case.solution, [case.drive], frequency_hz=8e3, equipment=EQUIPMENT)
+    assert output.loop_ohm[0] * output.reference_a[0] == pytest.approx(1.0)
+    assert output.reference_a[0] == case.solution.current_a[case.drive.section, 0]
+
+
+def test_a_loop_of_twice_the_power_drives_root_two_more() -> None:
+    # moment m = A sqrt(P Q/(omega l1)): the current goes with the root of the power
+    case = solved(MODEL, MODES[2])
+    assert EQUIPMENT.loop is not None
+    more = EQUIPMENT.loop.model_copy(update={"power_w": 2 * EQUIPMENT.loop.power_w})
+    currents = [
+        unit_output(case.solution, [case.drive], frequency_hz=8e3, equipment=equipment).available_a[0]
+        for equipment in (EQUIPMENT, EQUIPMENT.model_copy(update={"loop": more}))
+    ]
+    assert currents[1] == pytest.approx(2**0.5 * currents[0])
+
+
+def test_turning_a_line_round_turns_the_loops_axis() -> None:
+    # the moment stands square to the line's own direction, to its left: the current along the line keeps its sense
+    lines = [line | {"geometry": line["geometry"][::-1]} if line["line_id"] == "A" else line for line in LINES]
+    back = placed_on(wires(lines=lines), lines)
+    assert np.array(back.axis) == pytest.approx(-np.array(placed(MODEL, MODES[2]).axis))
+
+
+def placed_on(model: Any, lines: list[dict[str, Any]]) -> Any:
+    shape = make_lines(lines).set_index("line_id").geometry["A"]
+    return place(model, dataclasses.replace(MODES[2], at_m=40.0), shape, stake=None, equipment=EQUIPMENT)
