@@ -15,7 +15,18 @@ from scipy.spatial import cKDTree
 
 from corridor.errors import DomainError
 
-__all__ = ["CoatedPairs", "DistanceIntegrals", "inverse_distance_integrals", "pair_integral", "straight_pair_integral"]
+__all__ = [
+    "CoatedPairs",
+    "DistanceIntegrals",
+    "WireSections",
+    "coated_pairs",
+    "inverse_distance_integrals",
+    "pair_integral",
+    "self_integrals",
+    "straight_pair_integral",
+    "wire_pair_integrals",
+    "wire_sections",
+]
 
 FloatArray = NDArray[np.float64]
 
@@ -63,12 +74,24 @@ class DistanceIntegrals(NamedTuple):
     coated: CoatedPairs
 
 
-class _Sections(NamedTuple):
-    ends: FloatArray  # (n, 2, 3)
-    mirrored: FloatArray  # (n, 2, 3), in the ground surface
-    metal: FloatArray  # (n,)
-    outer: FloatArray  # (n,)
-    chain: NDArray[np.int64]  # (n,)
+class WireSections(NamedTuple):
+    """What the integrals need to know of n sections.
+
+    Attributes
+    ----------
+    ends, mirrored : ndarray of float, shape (n, 2, 3)
+        Both ends, and those of the mirror image in the ground surface, m.
+    metal, outer : ndarray of float, shape (n,)
+        Radius of the metal and over the coating, m.
+    chain : ndarray of int, shape (n,)
+        Number of the conductor that each section belongs to.
+    """
+
+    ends: FloatArray
+    mirrored: FloatArray
+    metal: FloatArray
+    outer: FloatArray
+    chain: NDArray[np.int64]
 
 
 def inverse_distance_integrals(
@@ -101,6 +124,25 @@ def inverse_distance_integrals(
     DomainError
         If shapes don't fit, a section has no length or lies above ground, or a radius isn't positive.
     """
+    wires = wire_sections(start_m, end_m, radius_m=radius_m, chain=chain, outer_radius_m=outer_radius_m)
+    n = len(wires.metal)
+    direct, image = np.empty((n, n)), np.empty((n, n))
+    _fill(wires, direct, image)
+    metal, outer = self_integrals(wires)
+    np.fill_diagonal(direct, metal)
+    return DistanceIntegrals(direct, image, outer, coated_pairs(wires))
+
+
+def wire_sections(
+    start_m: ArrayLike, end_m: ArrayLike, *, radius_m: ArrayLike, chain: ArrayLike, outer_radius_m: ArrayLike
+) -> WireSections:
+    """Check sections and return what the integrals need to know of them; parameters as in `inverse_distance_integrals`.
+
+    Raises
+    ------
+    DomainError
+        If shapes don't fit, a section has no length or lies above ground, or a radius isn't positive.
+    """
     start, end = np.ascontiguousarray(start_m, dtype=np.float64), np.ascontiguousarray(end_m, dtype=np.float64)
     radius = np.ascontiguousarray(radius_m, dtype=np.float64)
     outer = np.ascontiguousarray(outer_radius_m, dtype=np.float64)
@@ -114,23 +156,43 @@ def inverse_distance_integrals(
         row = int(np.flatnonzero(~((radius > 0.0) & (outer >= radius)))[0])
         msg = f"section {row}: need 0 < radius_m <= outer_radius_m, got {radius[row]} and {outer[row]}"
         raise DomainError(msg)
-    direct, image = np.empty((n, n)), np.empty((n, n))
     ends = np.stack([start, end], axis=1)
-    sections = _Sections(ends, ends * np.array([1.0, 1.0, -1.0]), radius, outer, chains)
-    _fill(sections, direct, image)
-    length = np.linalg.norm(end - start, axis=1)
-    np.fill_diagonal(direct, _self_integral(length, radius))
-    return DistanceIntegrals(direct, image, _self_integral(length, outer), _coated_pairs(sections))
+    return WireSections(ends, ends * np.array([1.0, 1.0, -1.0]), radius, outer, chains)
 
 
-def _coated_pairs(sections: _Sections) -> CoatedPairs:
-    """Go through each coated conductor's pairs, and keep those that the radius matters for."""
+def self_integrals(wires: WireSections) -> tuple[FloatArray, FloatArray]:
+    """Integrate 1/R over each section and itself, with the metal's and with the outer radius as distance.
+
+    Parameters
+    ----------
+    wires : WireSections
+
+    Returns
+    -------
+    tuple of ndarray of float, shape (n,)
+        Metres.
+    """
+    length = np.linalg.norm(wires.ends[:, 1] - wires.ends[:, 0], axis=1)
+    return _self_integral(length, wires.metal), _self_integral(length, wires.outer)
+
+
+def coated_pairs(wires: WireSections) -> CoatedPairs:
+    """Go through each coated conductor's pairs, and keep those that the radius matters for.
+
+    Parameters
+    ----------
+    wires : WireSections
+
+    Returns
+    -------
+    CoatedPairs
+    """
     first, second, change = [], [], []
-    coated = np.flatnonzero(np.isin(sections.chain, sections.chain[sections.outer > sections.metal]))
-    order = coated[np.argsort(sections.chain[coated], kind="stable")]
-    for own in np.split(order, np.flatnonzero(np.diff(sections.chain[order])) + 1):
-        a, b = _near_pairs(sections.ends, own)
-        values = _leakage_change(sections, a, b)
+    coated = np.flatnonzero(np.isin(wires.chain, wires.chain[wires.outer > wires.metal]))
+    order = coated[np.argsort(wires.chain[coated], kind="stable")]
+    for own in np.split(order, np.flatnonzero(np.diff(wires.chain[order])) + 1):
+        a, b = _near_pairs(wires.ends, own)
+        values = _leakage_change(wires, a, b)
         kept = values != 0.0
         first.append(a[kept])
         second.append(b[kept])
@@ -272,35 +334,54 @@ def pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) ->
 
 
 @numba.njit(cache=True)
-def _fill_row(i: np.int64, sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
-    metal, outer, chain = sections.metal, sections.outer, sections.chain
-    for j in range(i, len(outer)):
-        floor_m = max(metal[i], metal[j]) if chain[i] == chain[j] else outer[i] + outer[j]
-        if j != i:
-            direct[i, j] = pair_integral(sections.ends[i], sections.ends[j], floor_m)
-            direct[j, i] = direct[i, j]
-        image[i, j] = pair_integral(sections.ends[i], sections.mirrored[j], floor_m)
-        image[j, i] = image[i, j]
+def wire_pair_integrals(i: int, j: int, wires: WireSections) -> tuple[float, float]:
+    """Return one pair's ``direct`` and ``image`` as `DistanceIntegrals` holds them, for use inside compiled loops.
+
+    Parameters
+    ----------
+    i, j : int
+        Two different sections; the order matters to the last bit only.
+    wires : WireSections
+
+    Returns
+    -------
+    tuple of float
+        Metres.
+    """
+    metal, outer = wires.metal, wires.outer
+    floor_m = max(metal[i], metal[j]) if wires.chain[i] == wires.chain[j] else outer[i] + outer[j]
+    return (
+        pair_integral(wires.ends[i], wires.ends[j], floor_m),
+        pair_integral(wires.ends[i], wires.mirrored[j], floor_m),
+    )
+
+
+@numba.njit(cache=True)
+def _fill_row(i: np.int64, wires: WireSections, direct: NDArray[Any], image: NDArray[Any]) -> None:
+    image[i, i] = pair_integral(wires.ends[i], wires.mirrored[i], wires.metal[i])
+    for j in range(i + 1, len(wires.metal)):
+        direct[i, j], image[i, j] = wire_pair_integrals(i, j, wires)
+        direct[j, i], image[j, i] = direct[i, j], image[i, j]
 
 
 @numba.njit(parallel=True, cache=True)
-def _fill(sections: _Sections, direct: NDArray[Any], image: NDArray[Any]) -> None:
-    n = len(sections.outer)
+def _fill(wires: WireSections, direct: NDArray[Any], image: NDArray[Any]) -> None:
+    n = len(wires.outer)
     # a long and a short row of the triangle together: equal work for each thread
     for k in numba.prange((n + 1) // 2):
         first = np.int64(k)
         last = n - 1 - first
-        _fill_row(first, sections, direct, image)
+        _fill_row(first, wires, direct, image)
         if last != first:
-            _fill_row(last, sections, direct, image)
+            _fill_row(last, wires, direct, image)
 
 
 @numba.njit(cache=True)
-def _leakage_change(sections: _Sections, first: NDArray[np.int64], second: NDArray[np.int64]) -> NDArray[Any]:
+def _leakage_change(wires: WireSections, first: NDArray[np.int64], second: NDArray[np.int64]) -> NDArray[Any]:
     out = np.empty(len(first))
     for k in range(len(first)):
         i, j = first[k], second[k]
-        a, b = sections.ends[i], sections.ends[j]
-        metal = max(sections.metal[i], sections.metal[j])
-        out[k] = pair_integral(a, b, max(sections.outer[i], sections.outer[j])) - pair_integral(a, b, metal)
+        a, b = wires.ends[i], wires.ends[j]
+        metal = max(wires.metal[i], wires.metal[j])
+        out[k] = pair_integral(a, b, max(wires.outer[i], wires.outer[j])) - pair_integral(a, b, metal)
     return out

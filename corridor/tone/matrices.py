@@ -1,57 +1,102 @@
 """The two matrices of the tone network: series impedance Z along the sections and leakage impedance P to the soil.
 
-Frequency-independent integrals come ready from `corridor.tone.integrals`; what the earth adds is smooth and is read
-from an `EarthTable` at midpoints, for near pairs at two Gauss points on each section.
+Every entry comes from `corridor.tone.pair_kernel`. The whole matrices take the integrals that know no frequency ready
+from `corridor.tone.integrals`; blocks of them, for networks whose matrices nobody can keep, integrate as they go.
 """
 
-import math
-from typing import NamedTuple
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numba
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy import sparse
 
 from corridor.constants import MU_0, TWO_PI
 from corridor.errors import DomainError
 from corridor.tone.earth import ComplexArray, air_reflection, complex_conductivity, propagation_constant
-from corridor.tone.integrals import CoatedPairs, DistanceIntegrals, FloatArray
-from corridor.tone.kernel_table import EarthTable, rests_at
-from corridor.tone.layer_matrices import LayerSections, correct_for_layers
+from corridor.tone.integrals import (
+    CoatedPairs,
+    DistanceIntegrals,
+    FloatArray,
+    WireSections,
+    coated_pairs,
+    pair_integral,
+    self_integrals,
+    wire_pair_integrals,
+)
+from corridor.tone.kernel_table import EarthTable
+from corridor.tone.layer_matrices import LayerGround, layer_ground, no_layers
 from corridor.tone.layered import Layers, direct_factor, layers_of
+from corridor.tone.level_pairs import level_pairs
+from corridor.tone.pair_kernel import PairSections, PairSoil, layer_entries, pair_sections, soil_entries
 from corridor.tone.sommerfeld import air_propagation_constant
 
-__all__ = ["section_matrices"]
+__all__ = ["SectionKernel", "section_kernel", "section_matrices"]
 
-# Pairs closer than this many lengths get two points a section for the smooth part.
-NEAR_LENGTHS = 3.0
-# The smooth part is read no nearer to the surface than this.
-DEPTH_FLOOR_M = 0.005
-FOUR_PI = 4.0 * math.pi
-GAUSS_2 = 0.5 / math.sqrt(3.0)
+FOUR_PI = 2.0 * TWO_PI
+
+Indices = NDArray[np.int64]
+Ground = tuple[PairSoil, LayerGround]
 
 
-class _Sections(NamedTuple):
-    points: FloatArray  # (n, 3, 3): midpoint, then the two Gauss points
-    tangent: FloatArray  # (n, 3)
-    length: FloatArray  # (n,)
-    conducts: NDArray[np.bool_]  # (n,), false for located electrodes
+class _Own(NamedTuple):
+    """What stands on the diagonals besides the integrals: shape (n,) each; ``resistance`` is NaN where calculated."""
+
+    series: ComplexArray
+    coating: ComplexArray
+    resistance: FloatArray
 
 
-class _Earth(NamedTuple):
-    gamma: complex
-    reflection: complex
-    series_factor: complex  # j omega mu_0/(4 pi)
-    leakage_factor: complex  # 1/(4 pi sigma)
-    rests: ComplexArray
-    scale: FloatArray
+@dataclass(frozen=True)
+class SectionKernel:
+    """The matrices of `section_matrices` at one frequency, worked out block by block on demand.
 
+    Attributes
+    ----------
+    wires : WireSections
+        For the integrals.
+    sections : PairSections
+        For the kernel.
+    ground : tuple of PairSoil and LayerGround
+        Soil and frequency.
+    own : tuple of ndarray
+        Terms of each section alone, ohm: metal, coating, resistance of an electrode or NaN.
+    integrals : ndarray of float, shape (2, n)
+        Of each section and itself, with the metal's and the outer radius, m.
+    coated : sparse array of complex, shape (n, n)
+        What the leakage of pairs within one coated conductor has more, ohm.
+    """
 
-class _Work(NamedTuple):
-    direct: FloatArray
-    image: FloatArray
-    leakage_diagonal: FloatArray
-    Z: ComplexArray
-    P: ComplexArray
+    wires: WireSections
+    sections: PairSections
+    ground: Ground
+    own: _Own
+    integrals: FloatArray
+    coated: sparse.csr_array[Any]
+
+    def block(self, rows: Indices, columns: Indices) -> tuple[ComplexArray, ComplexArray]:
+        """Return Z and P of some rows and columns, ohm.
+
+        Parameters
+        ----------
+        rows, columns : ndarray of int, shapes (r,) and (c,)
+            Sections, in any order.
+
+        Returns
+        -------
+        tuple of ndarray of complex, shape (r, c)
+            The same values, to rounding, as in the whole matrices.
+        """
+        Z, P = out = np.empty((2, rows.size, columns.size), dtype=np.complex128)
+        _fill_block(self.sections, *self.ground, _Block(rows, columns, *self.wires, self.integrals), out)
+        P += self.coated[rows][:, columns].toarray()
+        at_row, at_column = np.nonzero(rows[:, np.newaxis] == columns)
+        one = rows[at_row]
+        Z[at_row, at_column] += self.own.series[one]
+        given = self.own.resistance[one]
+        P[at_row, at_column] = np.where(np.isnan(given), P[at_row, at_column] + self.own.coating[one], given)
+        return Z, P
 
 
 def section_matrices(
@@ -104,43 +149,134 @@ def section_matrices(
         If shapes don't fit, a coating has no admittance, the soil or the frequency is out of range, or only one of
         thickness and lower resistivity is given.
     """
-    if not frequency_hz > 0.0:
-        msg = f"frequency_hz must be positive, got {frequency_hz}"
+    materials = (series_ohm_per_m, coating_s_per_m, electrode, electrode_ohm)
+    soil = _Soil(frequency_hz, resistivity_ohm_m, relative_permittivity, top_thickness_m, lower_resistivity_ohm_m)
+    sections, own, ground, layers = _prepared((start_m, end_m), materials, soil)
+    n = len(sections.length)
+    if integrals.direct.shape != (n, n):
+        msg = f"start_m, end_m and integrals must describe the same n sections, got {n} and {integrals.direct.shape}"
         raise DomainError(msg)
-    start, end = np.asarray(start_m, dtype=np.float64), np.asarray(end_m, dtype=np.float64)
+    Z, P = out = np.empty((2, n, n), dtype=np.complex128)
+    _fill(sections, *ground, _Known(integrals.direct, integrals.image, integrals.leakage_diagonal), out)
+    first, second, ohm = _coated_ohm(sections, integrals.coated, ground[0].leakage_factor if layers is None else layers)
+    P[first, second] += ohm
+    P[second, first] += ohm
+    diagonal = np.arange(n)
+    Z[diagonal, diagonal] += own.series
+    P[diagonal, diagonal] += own.coating
+    given = ~np.isnan(own.resistance)
+    P[given, given] = own.resistance[given]
+    return Z, P
+
+
+def section_kernel(
+    start_m: ArrayLike,
+    end_m: ArrayLike,
+    *,
+    wires: WireSections,
+    series_ohm_per_m: ArrayLike,
+    coating_s_per_m: ArrayLike,
+    electrode: ArrayLike,
+    electrode_ohm: ArrayLike,
+    frequency_hz: float,
+    resistivity_ohm_m: float,
+    relative_permittivity: float = 10.0,
+    top_thickness_m: float | None = None,
+    lower_resistivity_ohm_m: float | None = None,
+) -> SectionKernel:
+    """Return what gives any block of the matrices of n sections, without the whole of them.
+
+    Parameters
+    ----------
+    wires : WireSections
+        The same sections, from `corridor.tone.integrals.wire_sections`.
+    start_m, end_m, series_ohm_per_m, coating_s_per_m, electrode, electrode_ohm
+        As in `section_matrices`.
+    frequency_hz, resistivity_ohm_m, relative_permittivity, top_thickness_m, lower_resistivity_ohm_m
+        As in `section_matrices`.
+
+    Returns
+    -------
+    SectionKernel
+
+    Raises
+    ------
+    DomainError
+        As `section_matrices` does.
+    """
+    materials = (series_ohm_per_m, coating_s_per_m, electrode, electrode_ohm)
+    soil = _Soil(frequency_hz, resistivity_ohm_m, relative_permittivity, top_thickness_m, lower_resistivity_ohm_m)
+    sections, own, ground, layers = _prepared((start_m, end_m), materials, soil)
+    n = len(sections.length)
+    if len(wires.metal) != n:
+        msg = f"start_m, end_m and wires must describe the same n sections, got {n} and {len(wires.metal)}"
+        raise DomainError(msg)
+    pairs = coated_pairs(wires)
+    first, second, ohm = _coated_ohm(sections, pairs, ground[0].leakage_factor if layers is None else layers)
+    places = (np.concatenate([first, second]), np.concatenate([second, first]))
+    coated = sparse.csr_array((np.concatenate([ohm, ohm]), places), shape=(n, n))
+    return SectionKernel(wires, sections, ground, own, np.array(self_integrals(wires)), coated)
+
+
+class _Soil(NamedTuple):
+    frequency_hz: float
+    resistivity_ohm_m: float
+    relative_permittivity: float
+    top_thickness_m: float | None
+    lower_resistivity_ohm_m: float | None
+
+
+class _Block(NamedTuple):
+    rows: Indices
+    columns: Indices
+    ends: FloatArray  # these five as in `WireSections`
+    mirrored: FloatArray
+    metal: FloatArray
+    outer: FloatArray
+    chain: Indices
+    own: FloatArray  # (2, n), of each section and itself
+
+
+class _Known(NamedTuple):
+    direct: FloatArray  # as in `DistanceIntegrals`
+    image: FloatArray
+    leakage_diagonal: FloatArray
+
+
+def _prepared(
+    ends: tuple[ArrayLike, ArrayLike], materials: tuple[ArrayLike, ...], soil: _Soil
+) -> tuple[PairSections, _Own, Ground, Layers | None]:
+    """Check what was given, and return it as the compiled loops want it."""
+    if not soil.frequency_hz > 0.0:
+        msg = f"frequency_hz must be positive, got {soil.frequency_hz}"
+        raise DomainError(msg)
+    start, end = (np.asarray(values, dtype=np.float64) for values in ends)
     n = len(start)
-    series = _per_section(series_ohm_per_m, n, "series_ohm_per_m")
-    coating = _per_section(coating_s_per_m, n, "coating_s_per_m")
-    located = _per_section(electrode, n, "electrode").astype(bool)
-    resistance = _per_section(electrode_ohm, n, "electrode_ohm").real
-    if start.shape != (n, 3) or end.shape != (n, 3) or integrals.direct.shape != (n, n):
-        msg = f"start_m, end_m and integrals must describe the same n sections, got {start.shape}, {end.shape}"
+    names = ("series_ohm_per_m", "coating_s_per_m", "electrode", "electrode_ohm")
+    series, coating, electrode, resistance = (
+        _per_section(values, n, name) for values, name in zip(materials, names, strict=True)
+    )
+    located = electrode.astype(bool)
+    if start.shape != (n, 3) or end.shape != (n, 3):
+        msg = f"start_m and end_m must describe the same n sections, shape (n, 3), got {start.shape}, {end.shape}"
         raise DomainError(msg)
     if np.any(coating == 0.0):
         msg = f"section {int(np.flatnonzero(coating == 0.0)[0])}: a coating needs an admittance, however small"
         raise DomainError(msg)
-    sections = _sections(start, end, located)
-    soil = (resistivity_ohm_m, frequency_hz, relative_permittivity)
+    sections = pair_sections(start, end, ~located)
     layers = layers_of(
-        resistivity_ohm_m,
-        frequency_hz,
-        top_thickness_m=top_thickness_m,
-        lower_resistivity_ohm_m=lower_resistivity_ohm_m,
-        relative_permittivity=relative_permittivity,
+        soil.resistivity_ohm_m,
+        soil.frequency_hz,
+        top_thickness_m=soil.top_thickness_m,
+        lower_resistivity_ohm_m=soil.lower_resistivity_ohm_m,
+        relative_permittivity=soil.relative_permittivity,
     )
-    Z, P = np.empty((n, n), dtype=np.complex128), np.empty((n, n), dtype=np.complex128)
-    earth = _earth(sections, soil)
-    _fill(sections, earth, _Work(integrals.direct, integrals.image, integrals.leakage_diagonal, Z, P))
-    if layers is not None:
-        lines = LayerSections(sections.points, sections.tangent, sections.length, sections.conducts, start, end)
-        correct_for_layers(Z, P, sections=lines, integrals=integrals, layers=layers, frequency_hz=frequency_hz)
-    _add_coated(P, sections, integrals.coated, earth.leakage_factor if layers is None else layers)
-    diagonal = np.arange(n)
-    Z[diagonal, diagonal] += np.where(located, 0.0, series * sections.length)
-    P[diagonal, diagonal] += _coating_ohm(coating, sections.length)
-    replaced = located & ~np.isnan(resistance)
-    P[replaced, replaced] = resistance[replaced]
-    return Z, P
+    own = _Own(
+        np.where(located, 0.0, series * sections.length),
+        _coating_ohm(coating, sections.length),
+        np.where(located, resistance.real, np.nan),
+    )
+    return sections, own, _ground(sections, soil, layers), layers
 
 
 def _per_section(values: ArrayLike, n: int, name: str) -> ComplexArray:
@@ -157,8 +293,10 @@ def _coating_ohm(coating: ComplexArray, length: FloatArray) -> ComplexArray:
     return np.where(bare, 0.0, 1.0 / (np.where(bare, 1.0, coating) * length))
 
 
-def _add_coated(P: ComplexArray, sections: _Sections, coated: CoatedPairs, ground: complex | Layers) -> None:
-    """Let the leaks of a coated conductor's near pairs start from its outer radius."""
+def _coated_ohm(
+    sections: PairSections, coated: CoatedPairs, ground: complex | Layers
+) -> tuple[Indices, Indices, ComplexArray]:
+    """Return pairs of a coated conductor, and what their leaks have more since they start from its outer radius."""
     first, second, change_m = coated
     factor: complex | ComplexArray
     if isinstance(ground, Layers):
@@ -166,25 +304,14 @@ def _add_coated(P: ComplexArray, sections: _Sections, coated: CoatedPairs, groun
         factor = direct_factor(ground, lower_a=lower[first], lower_b=lower[second])
     else:
         factor = ground
-    ohm = factor * change_m / (sections.length[first] * sections.length[second])
-    P[first, second] += ohm
-    P[second, first] += ohm
+    return first, second, factor * change_m / (sections.length[first] * sections.length[second])
 
 
-def _sections(start: FloatArray, end: FloatArray, located: NDArray[np.bool_]) -> _Sections:
-    step = end - start
-    length = np.linalg.norm(step, axis=1)
-    middle = 0.5 * (start + end)
-    points = np.stack([middle, middle - GAUSS_2 * step, middle + GAUSS_2 * step], axis=1)
-    points[..., 2] = np.maximum(points[..., 2], DEPTH_FLOOR_M)
-    return _Sections(points, step / length[:, None], length, ~located)
-
-
-def _earth(sections: _Sections, soil: tuple[float, float, float]) -> _Earth:
-    resistivity, frequency, permittivity = soil
-    gamma = propagation_constant(resistivity, frequency, relative_permittivity=permittivity)
-    reflection = air_reflection(resistivity, frequency, relative_permittivity=permittivity)
-    sigma = complex_conductivity(resistivity, frequency, relative_permittivity=permittivity)
+def _ground(sections: PairSections, soil: _Soil, layers: Layers | None) -> Ground:
+    values = (soil.resistivity_ohm_m, soil.frequency_hz)
+    eps = soil.relative_permittivity
+    gamma = propagation_constant(*values, relative_permittivity=eps)
+    reflection = air_reflection(*values, relative_permittivity=eps)
     places = sections.points.reshape(-1, 3)
     table = EarthTable(
         gamma,
@@ -192,82 +319,69 @@ def _earth(sections: _Sections, soil: tuple[float, float, float]) -> _Earth:
         rho_max_m=float(np.hypot(*np.ptp(places[:, :2], axis=0))),
         depth_sum_min_m=2.0 * float(places[:, 2].min()),
         depth_sum_max_m=2.0 * float(places[:, 2].max()),
-        gamma_air=air_propagation_constant(frequency, relative_permittivity=permittivity),
+        gamma_air=air_propagation_constant(soil.frequency_hz, relative_permittivity=eps),
     )
-    return _Earth(
-        gamma, reflection, 1j * TWO_PI * frequency * MU_0 / FOUR_PI, 1.0 / (FOUR_PI * sigma), table.rests, table.scale
+    half_space = PairSoil(
+        gamma,
+        reflection,
+        1j * TWO_PI * soil.frequency_hz * MU_0 / FOUR_PI,
+        1.0 / (FOUR_PI * complex_conductivity(*values, relative_permittivity=eps)),
+        table.rests,
+        table.scale,
+        *level_pairs(
+            sections.points[:, 1, 2],
+            sections.points[:, 2, 2],
+            gamma=complex(gamma),
+            rests=table.rests,
+            scale=table.scale,
+            rho_max_m=table.rho_max_m,
+        ),
     )
+    return half_space, no_layers() if layers is None else layer_ground(sections.points, sections.ends, layers)
 
 
-@numba.njit(cache=True)
-def _wave_rest(gamma: complex, distance: float) -> complex:
-    """(exp(-gamma R) - 1)/R, free of cancellation."""
-    if distance < 1e-9:
-        return -gamma
-    real, imag = -gamma.real * distance, -gamma.imag * distance
-    grown = math.expm1(real)
-    half = math.sin(0.5 * imag)
-    return complex(grown * math.cos(imag) - 2.0 * half * half, (grown + 1.0) * math.sin(imag)) / distance
+# The loops stand in the parallel functions themselves, and what they fill is an argument of its own: a row at a time,
+# the compiler counts references to every array of the tuples at every pair; inside a tuple, it takes filling for idle.
+# Several threads take no tuples of tuples, so that the ground comes in its two parts.
 
 
-@numba.njit(cache=True)
-def _rest(i: np.int64, j: int, sections: _Sections, earth: _Earth) -> tuple[complex, complex, float]:
-    """Mean over two sections of the smooth parts of g_A and g_K, and of the term between vertical and horizontal."""
-    a, b = sections.tangent[i], sections.tangent[j]
-    offset_x = sections.points[i, 0, 0] - sections.points[j, 0, 0]
-    offset_y = sections.points[i, 0, 1] - sections.points[j, 0, 1]
-    reach = NEAR_LENGTHS * max(sections.length[i], sections.length[j])
-    first, last = (1, 3) if offset_x * offset_x + offset_y * offset_y < reach * reach else (0, 1)
-    vector = 0.0j
-    potential = 0.0j
-    mixed = 0.0
-    for p in range(first, last):
-        for q in range(first, last):
-            x = sections.points[i, p, 0] - sections.points[j, q, 0]
-            y = sections.points[i, p, 1] - sections.points[j, q, 1]
-            drop = sections.points[i, p, 2] - sections.points[j, q, 2]
-            h_sum = sections.points[i, p, 2] + sections.points[j, q, 2]
-            rho_2 = x * x + y * y
-            r2 = math.sqrt(rho_2 + h_sum * h_sum)
-            wave = _wave_rest(earth.gamma, math.sqrt(rho_2 + drop * drop))
-            at_vector, at_potential = rests_at(earth.rests, earth.scale, math.sqrt(rho_2), h_sum)
-            vector += wave + at_vector / r2
-            potential += wave + at_potential / r2
-            mixed += (a[2] * (x * b[0] + y * b[1]) - b[2] * (x * a[0] + y * a[1])) / (r2 * (r2 + h_sum))
-    share = 1.0 if first == 0 else 0.25
-    return share * vector, share * potential, share * mixed
-
-
-@numba.njit(cache=True)
-def _fill_row(i: np.int64, sections: _Sections, earth: _Earth, work: _Work) -> None:
-    Z, P = work.Z, work.P
-    a = sections.tangent[i]
-    for j in range(i, len(sections.length)):
-        b = sections.tangent[j]
-        area = sections.length[i] * sections.length[j]
-        vector, potential, mixed = _rest(i, j, sections, earth)
-        direct, image = work.direct[i, j], work.image[i, j]
-        if sections.conducts[i] and sections.conducts[j]:
-            level = a[0] * b[0] + a[1] * b[1]
-            upright = a[2] * b[2]
-            Z[i, j] = earth.series_factor * (
-                (level + upright) * direct + area * (level * vector + mixed) - 2.0 * upright * image
-            )
-        else:
-            Z[i, j] = 0.0
-        if i == j:
-            direct = work.leakage_diagonal[i]
-        P[i, j] = earth.leakage_factor * ((direct + earth.reflection * image) / area + potential)
-        Z[j, i], P[j, i] = Z[i, j], P[i, j]
-
-
-@numba.njit(parallel=True, cache=True)
-def _fill(sections: _Sections, earth: _Earth, work: _Work) -> None:
-    n = len(sections.length)
+@numba.njit(parallel=True, cache=True, error_model="numpy")
+def _fill(  # noqa: PLR0917 - compiled functions have no keywords
+    sections: PairSections, soil: PairSoil, layers: LayerGround, known: _Known, out: ComplexArray
+) -> None:
+    n, one_soil = len(sections.length), len(layers.lower) == 0
     # a long and a short row of the triangle together: equal work for each thread
     for k in numba.prange((n + 1) // 2):
-        first = np.int64(k)
-        last = n - 1 - first
-        _fill_row(first, sections, earth, work)
-        if last != first:
-            _fill_row(last, sections, earth, work)
+        for part in range(2):
+            i = np.int64(k) if part == 0 else n - 1 - np.int64(k)
+            for j in range(i, n):
+                direct = known.direct[i, j]
+                integrals = (direct, known.image[i, j], known.leakage_diagonal[i] if i == j else direct)
+                if one_soil:
+                    along, leak = soil_entries((i, j), integrals, sections, soil)
+                else:
+                    along, leak = layer_entries((i, j), integrals, sections, (soil, layers))
+                out[0, i, j], out[1, i, j] = along, leak
+                out[0, j, i], out[1, j, i] = along, leak
+
+
+@numba.njit(parallel=True, cache=True, error_model="numpy")
+def _fill_block(  # noqa: PLR0917 - compiled functions have no keywords
+    sections: PairSections, soil: PairSoil, layers: LayerGround, block: _Block, out: ComplexArray
+) -> None:
+    one_soil = len(layers.lower) == 0
+    for k in numba.prange(len(block.rows)):
+        for m in range(len(block.columns)):
+            i, j = min(block.rows[k], block.columns[m]), max(block.rows[k], block.columns[m])
+            if i == j:
+                image = pair_integral(block.ends[i], block.mirrored[i], block.metal[i])
+                integrals = (block.own[0, i], image, block.own[1, i])
+            else:
+                wires = WireSections(block.ends, block.mirrored, block.metal, block.outer, block.chain)
+                direct, image = wire_pair_integrals(i, j, wires)
+                integrals = (direct, image, direct)
+            if one_soil:
+                along, leak = soil_entries((i, j), integrals, sections, soil)
+            else:
+                along, leak = layer_entries((i, j), integrals, sections, (soil, layers))
+            out[0, k, m], out[1, k, m] = along, leak
