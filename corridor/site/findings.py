@@ -63,6 +63,10 @@ CODES = {
     "continuity_unknown": "warning",
     "inferred_grounds": "note",
     # what isn't there
+    "end_unknown": "warning",
+    "end_cut": "warning",
+    "near_duplicate": "warning",
+    "unexplained_structure": "severe",
     "no_structures": "warning",
     "no_bonds": "warning",
     "no_grounds": "warning",

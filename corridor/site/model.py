@@ -1,6 +1,6 @@
 """The site: every record of a place, read, mapped, repaired and accounted for."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -38,6 +38,7 @@ class Site:
     or ranged (always for depth_m and diameter_mm), ``assumed`` (bool) and ``assumed_columns`` (text).
     ``accounting`` has a row per source layer: layer, features_in, used, repaired, set_aside
     (features_in = used + set_aside; repaired counts among used). ``fieldmap`` is None where none was given.
+    ``completeness`` is the table of that name; it has no rows for a site that wasn't read from files.
     """
 
     lines: gpd.GeoDataFrame
@@ -53,3 +54,4 @@ class Site:
     sources: tuple[Source, ...]
     crs: CRS
     fieldmap: MapUsed | None = None
+    completeness: pd.DataFrame = field(default_factory=pd.DataFrame)

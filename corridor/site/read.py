@@ -16,10 +16,12 @@ from corridor.errors import FieldMapError, InputError
 from corridor.frames import stamp, table_frame
 from corridor.settings import Settings
 from corridor.site.accounting import account
+from corridor.site.completeness import completeness
 from corridor.site.defaults import fill_defaults
 from corridor.site.fieldmap import FieldMap, LayerMap, load_fieldmap, map_layer, map_used
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.grounds import infer_grounds
+from corridor.site.hidden import tell_hidden
 from corridor.site.identity import check_references, drop_duplicates, nearest_part, unique_ids
 from corridor.site.missing import tell_missing
 from corridor.site.model import Site, Source
@@ -215,6 +217,7 @@ def _assemble(
     given, bonds, recorded = _referring(tables, lines, structures, findings)
     terminations = derive_terminations(lines, structures, given, reach_m=settings.site.structure_reach_m)
     grounds = infer_grounds(lines, structures, terminations, given=recorded, findings=findings)
+    tell_hidden(lines, structures, terminations, recorded, findings=findings, settings=settings.site)
     present = {layer.table.name for layer in layers if layer.table is not None and len(layer.frame)}
     tell_missing(present, lines, soil=settings.soil, findings=findings)
     soil = _stated(tables["soil"], "resistivity_ohm_m", findings)
@@ -225,7 +228,10 @@ def _assemble(
     frames = {name: _finished(name, frame, crs) for name, frame in (kept | {"grounds": grounds}).items()}
     stamp(frames["lines"], read_site, files=[source.path for source in sources])
     table = pd.DataFrame(_finished("terminations", terminations, crs).drop(columns="geometry"))
-    return Site(**(frames | {"terminations": table}), findings=found, accounting=accounting, sources=sources, crs=crs)
+    return Site(
+        **(frames | {"terminations": table}), findings=found, accounting=accounting, sources=sources, crs=crs,
+        completeness=completeness(tables, lines),
+    )  # fmt: skip
 
 
 def _referring(

@@ -50,7 +50,9 @@ def whole() -> dict[str, list[dict[str, object]]]:
         ],
         "structures": [
             {"structure_id": "V-1", "kind": "valve", "utility": "water", "geometry": Point(X, Y)},
+            {"structure_id": "V-2", "kind": "valve", "utility": "water", "geometry": Point(X + 50, Y)},
             {"structure_id": "M-1", "kind": "manhole", "utility": "electricity", "geometry": Point(X + 50, Y + 2)},
+            {"structure_id": "M-2", "kind": "manhole", "utility": "electricity", "geometry": Point(X, Y + 2)},
         ],
         "terminations": [{"structure_id": "V-1", "line_id": "W-1", "at": "start", "direct": "no", "clamp": None}],
         "bonds": [{"bond_id": "B-1", "line_a": "W-1", "line_b": "E-1", "structure_id": "V-1", "state": "closed"}],
@@ -64,7 +66,7 @@ def whole() -> dict[str, list[dict[str, object]]]:
 def test_a_clean_site_needs_no_word(tmp_path: Path) -> None:
     site = read(tmp_path, **whole())
     assert codes(site) == ["continuity_unknown"]
-    assert site.accounting["features_in"].sum() == site.accounting["used"].sum() == 10
+    assert site.accounting["features_in"].sum() == site.accounting["used"].sum() == 12
     assert site.accounting["set_aside"].sum() == site.accounting["repaired"].sum() == 0
     assert site.crs == CRS
     assert list(site.lines["conductive"]) == ["yes", "yes"]
