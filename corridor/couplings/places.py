@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from corridor.dictionary import GONE
 from corridor.site.model import Site
+from corridor.site.voltages import stated_volts, volts_apart
 
 __all__ = ["conducts", "isolating_places", "lines_at", "meetings"]
 
@@ -57,7 +58,8 @@ def lines_at(lines: gpd.GeoDataFrame, points: NDArray[Any], *, reach_m: float) -
 def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
     """Find where the ends of conductors of one utility meet each other, or the inside of another line (a tee).
 
-    A container (duct, duct bank, casing) meets containers only: the conductor in it lies apart.
+    A container (duct, duct bank, casing) meets containers only: the conductor in it lies apart. Lines whose stated
+    voltages differ by more than a factor of two don't meet: a transformer stands between them.
 
     Returns
     -------
@@ -77,7 +79,8 @@ def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
     kind = (part["utility"].astype(str) + part["asset"].isin(CONTAINERS).astype(str)).to_numpy(dtype=object)
     end = found["end"].to_numpy()
     # an end finds itself; two ends find each other: the first line's sight of the second is kept
-    keep = (kind[a] == kind[b]) & (a != b) & (~end | (a < b))
+    volts = stated_volts(part)
+    keep = (kind[a] == kind[b]) & (a != b) & (~end | (a < b)) & ~volts_apart(volts[a], volts[b])
     pairs = pd.DataFrame({
         "line_a": rows[a], "measure_a_m": measure_a, "line_b": rows[b], "measure_b_m": found["measure_m"],
     })[keep]  # fmt: skip

@@ -12,6 +12,7 @@ from scipy.sparse.csgraph import connected_components
 
 from corridor.settings import SiteSettings
 from corridor.site.findings import Findings
+from corridor.site.voltages import stated_volts, volts_apart
 
 __all__ = ["snap_lines"]
 
@@ -26,8 +27,9 @@ def snap_lines(
 ) -> gpd.GeoDataFrame:
     """Move ends that almost meet on to each other, or on to the line they almost touch; tell wider gaps.
 
-    Only lines of one utility (not ``unknown``) and only the two ends of a line move; a line shorter than twice the
-    tolerance stays. Of ends that meet, the point where most lie already is kept, then that of the first line_id.
+    Only lines of one utility (not ``unknown``) that their stated voltages don't keep apart, and only the two ends of a
+    line move; a line shorter than twice the tolerance stays. Of ends that meet, the point where most lie already is
+    kept, then that of the first line_id.
 
     Parameters
     ----------
@@ -77,6 +79,7 @@ class _Ends:
         self.line = np.repeat(np.arange(len(lines)), 2)
         codes = pd.factorize(lines["utility"].where(lines["utility"] != "unknown"))[0]
         self.utility = codes[self.line]
+        self.volts = stated_volts(lines)[self.line]
         self.length = np.repeat(shapely.length(self.courses), 2)
         # the order of ids as text decides ties, so that the order of the records doesn't
         self.rank = np.empty(len(lines), dtype=np.int64)
@@ -88,6 +91,7 @@ class _Ends:
         near = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach_m)
         a, b = near
         keep = (a < b) & (self.utility[a] == self.utility[b]) & (self.utility[a] >= 0) & (self.line[a] != self.line[b])
+        keep &= ~volts_apart(self.volts[a], self.volts[b])
         return near[:, keep]
 
     def gathered(self, pairs: NDArray[np.int64], snap_m: float) -> NDArray[np.float64]:
@@ -122,6 +126,7 @@ class _Ends:
         end, line = shapely.STRtree(self.courses).query(shapes, predicate="dwithin", distance=settings.near_miss_m)
         own = self.utility[2 * line]
         keep = (self.utility[end] == own) & (own >= 0) & (self.line[end] != line)
+        keep &= ~volts_apart(self.volts[end], self.volts[2 * line])
         end, line = end[keep], line[keep]
         course, point = self.courses[line], shapes[end]
         gap = shapely.distance(course, point)

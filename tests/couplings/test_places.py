@@ -81,6 +81,14 @@ def test_what_does_not_meet(other: dict[str, object]) -> None:
     assert met({"geometry": [(0, 0), (10, 0)]}, {"geometry": [(10, 0), (20, 0)]} | other) == []
 
 
+# between networks of two voltages stands a transformer (common practice); 230 and 400 V are one network
+@pytest.mark.parametrize(("volts", "other", "pairs"), [(20_000, 400, 0), (400, 230, 1), (20_000, None, 1), (0, 400, 1)])
+def test_networks_of_two_voltages_do_not_meet(volts: float, other: float | None, pairs: int) -> None:
+    through = {"geometry": [(0, 0), (10, 0)], "nominal_voltage_v": volts}
+    assert len(met(through, {"geometry": [(10, 0), (20, 0)], "nominal_voltage_v": other})) == pairs  # end to end
+    assert len(met(through, {"geometry": [(5, 0), (5, 20)], "nominal_voltage_v": other})) == pairs  # a tee
+
+
 def test_containers_meet_containers() -> None:
     duct = {"asset": "duct", "geometry": [(0, 0), (10, 0)]}
     assert len(met(duct, duct | {"geometry": [(10, 0), (20, 0)]})) == 1

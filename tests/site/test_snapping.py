@@ -54,6 +54,17 @@ def test_an_end_beside_a_course_is_moved_on_to_it() -> None:
     assert told == {"snapped": ["an end lay 0.080 m beside the junction"]}
 
 
+@pytest.mark.parametrize("start", [(50.06, 0), (25, 0.08), (25, 0.6)])
+def test_lines_of_two_voltages_are_not_joined(start: tuple[float, float]) -> None:
+    # between networks of two voltages stands a transformer (common practice)
+    lines, told = snap(
+        line("A", (0, 0), (50, 0), utility="electricity", nominal_voltage_v=20_000.0),
+        line("B", start, (60, 30), utility="electricity", nominal_voltage_v=400.0),
+    )
+    assert ends(lines, 1)[0] == pytest.approx(start, abs=1e-9)
+    assert told == {}
+
+
 @pytest.mark.parametrize("start", [(50.6, 0), (25, 0.6)])
 def test_a_wider_gap_is_told_and_left(start: tuple[float, float]) -> None:
     lines, told = snap(line("A", (0, 0), (50, 0)), line("B", start, (60, 30)))
