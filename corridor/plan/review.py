@@ -6,6 +6,7 @@ from typing import Any
 
 import geopandas as gpd
 from shapely import MultiPolygon, Polygon
+from threadpoolctl import threadpool_limits
 
 from corridor.dictionary import GONE
 from corridor.errors import EquipmentError, InputError
@@ -99,18 +100,19 @@ def review_site(
     rest = sorted(set(wanted) - {line_id for window in windows for line_id in window.lines})
     if rest or not windows:
         windows.append(Window(tuple(rest), ()))
-    found = [
-        review_window(
-            connected,
-            ready.iloc[list(window.rows)],
-            window.lines,
-            area=area,
-            equipment=equipment,
-            settings=settings,
-            progress=_within(progress, number, len(windows)),
-        )
-        for number, window in enumerate(windows, start=1)
-    ]
+    with threadpool_limits(1, user_api="blas"):  # its threads and the compiled loops' would wait for each other
+        found = [
+            review_window(
+                connected,
+                ready.iloc[list(window.rows)],
+                window.lines,
+                area=area,
+                equipment=equipment,
+                settings=settings,
+                progress=_within(progress, number, len(windows)),
+            )
+            for number, window in enumerate(windows, start=1)
+        ]
     strategy = joined_tables([part.strategy for part in found])
     strategy = strategy.sort_values(["line_id", "from_m"], kind="stable", ignore_index=True)
     paths = joined_tables([part.bleed_paths for part in found])
