@@ -8,13 +8,13 @@ ROOT = Path(__file__).parent.parent
 
 
 def test_the_small_benchmarks_run() -> None:
-    files = ["benchmarks/bench_tone.py", "benchmarks/bench_site.py"]
+    files = [f"benchmarks/bench_{name}.py" for name in ("tone", "pairs", "site")]
     small = ["--sections-max", "500", "--lines", "400", "--benchmark-disable", "-p", "no:cacheprovider"]
     run = subprocess.run(
         [sys.executable, "-m", "pytest", *files, *small], cwd=ROOT, capture_output=True, text=True, check=False
     )
     assert run.returncode == 0, run.stdout + run.stderr
-    assert "8 passed" in run.stdout
+    assert "10 passed" in run.stdout
 
 
 def test_the_readme_names_every_benchmark_and_option() -> None:
