@@ -44,7 +44,8 @@ def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
 
     Inferred rows follow the rules of ``corridor.couplings.rules``, each with its evidence, probability and source.
     None is made where the pair has a recorded bond (of any state) or already meets, nor for a line isolated at the
-    structure. Up to six lines at a structure give all pairs, more give as many bonds as hold the same lines together.
+    structure, nor twice where two structures stand in one place. Up to six lines at a structure give all pairs, more
+    give as many bonds as hold the same lines together.
 
     Parameters
     ----------
@@ -140,6 +141,7 @@ def _inferred(
     joined = _joined(lines, at, settings.site.snap_m)
     bonded = _bonded(recorded, places, reach_m)
     rows = []
+    made: defaultdict[tuple[str, str, str], list[float]] = defaultdict(list)
     points = places.geometry.to_numpy()
     # rows of one structure stand together; as tuples, since a town has thousands of structures
     for structure, group in groupby(at.itertuples(index=False), key=attrgetter("structure_id")):
@@ -151,7 +153,11 @@ def _inferred(
         settled = _settled(measure, joined.get(structure, set()), bonded.get(structure, set()))
         for rule in RULES:
             for a, b in _pairs(rule, here, settled):
-                rows.append(_row(rule, structure, (a, b), (measure[a], measure[b])) | {"point": point})
+                # several owners may record one building: its bond is one all the same
+                known = made[rule.name, a, b]
+                if not any(abs(measure[a] - at_m) <= reach_m for at_m in known):
+                    known.append(measure[a])
+                    rows.append(_row(rule, structure, (a, b), (measure[a], measure[b])) | {"point": point})
     return sorted(rows, key=lambda row: str(row["bond_id"]))
 
 

@@ -143,6 +143,22 @@ def test_lines_that_meet_need_no_bond() -> None:
     assert pairs(found("manhole", E1, E2 | {"geometry": [(10, -20), (10, 20)]})) == set()  # a tee
 
 
+def test_a_building_that_two_owners_record_has_one_bond() -> None:
+    entries = [
+        structure("building_entry") | {"structure_id": name, "geometry": (x, 0)} for name, x in (("Y", 10), ("X", 10.3))
+    ]
+    (bond,) = find_bonds(make_site(lines=[E1, W1], structures=entries)).itertuples()
+    assert bond.structure_id == "X"  # the first by id
+
+
+def test_two_buildings_at_the_two_ends_have_a_bond_each() -> None:
+    entries = [
+        structure("building_entry") | {"structure_id": name, "geometry": (x, 0)} for name, x in (("X", 0), ("Y", 10))
+    ]
+    lines = [E1 | {"geometry": [(0, 0), (10, 0)]}, W1 | {"geometry": [(0, 0.2), (10, 0.2)]}]
+    assert sorted(find_bonds(make_site(lines=lines, structures=entries))["structure_id"]) == ["X", "Y"]
+
+
 def test_reach_is_a_setting() -> None:
     site = make_site(lines=[E1, W1], structures=[structure("building_entry") | {"geometry": (10.0, 0.4)}])
     assert find_bonds(site).empty
