@@ -32,6 +32,7 @@ class SiteSettings(_Part):
     twin_m: Positive = 1.5  # near-duplicates lie within this, or within their summed accuracies where both are stated
     twin_share: Share = 0.8  # over more than this share of the shorter one
     explained_m: Positive = 1.5  # a structure with no line of its utility so near is explained by none
+    far_away_m: Positive = 50_000.0  # a feature this far from where most layers lie belongs elsewhere
 
 
 class CouplingSettings(_Part):
@@ -69,7 +70,10 @@ class SolverSettings(_Part):
     leaving_share: Share = 0.02  # growth stops when no more than this share of the output leaves the network solved
     growth_step_m: Positive = 40.0
     growth_max_m: Positive = 1000.0
-    section_limit: Annotated[int, Field(ge=10)] = 6000
+    section_limit: Annotated[int, Field(ge=10)] = 6000  # up to here matrices are dense
+    compressed_limit: Annotated[int, Field(ge=0)] = 20_000  # from there up to here compressed, slower; 0: never
+    compression: Annotated[float, Field(gt=0, le=1e-3)] = 1e-6  # error of a compressed block against its norm
+    residual: Annotated[float, Field(gt=0, le=1e-3)] = 1e-8  # what a compressed network's equations may miss
     workers: Annotated[int, Field(ge=1, le=64)] = 2  # frequencies solved at once; each needs about 90 n^2 bytes
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 
 from corridor.constants import MM_PER_M
 from corridor.dictionary import INPUT_TABLES
+from corridor.site.depth_kind import to_axis
 from corridor.site.findings import Findings
 from corridor.site.materials import materials
 from corridor.site.tables import default_rules
@@ -55,6 +56,7 @@ def fill_defaults(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFra
     _conductive(lines, findings)
     for column in ("wall_mm", "sheath", "sheath_bonding", "conductor_mm2", "joints", "joint_spacing_m", "coating"):
         _fill(lines, column, default_rules(column), findings)
+    lines = to_axis(lines, findings)
     _fill_depth(lines, default_rules("cover_m"), findings)
     _tell_continuity(lines, findings)
     filled = np.stack([(lines[f"{name}_src"] == "default").to_numpy(dtype=bool) for name in ASSUMABLE], axis=1)

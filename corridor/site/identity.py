@@ -10,9 +10,68 @@ from numpy.typing import NDArray
 
 from corridor.site.findings import FEATURE, Findings
 
-__all__ = ["check_references", "drop_duplicates", "nearest_part", "unique_ids"]
+__all__ = ["check_references", "drop_duplicates", "nearest_part", "prefix_ids", "same_file", "unique_ids"]
 
 _TUBES = ("pipe", "casing", "duct_bank")  # two of these can't lie in one place
+
+
+def prefix_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDataFrame:
+    """Return rows whose ids don't clash between layers: an id of several layers gets each layer's name before it.
+
+    Where the layers share a name too, that of the file. ``prefixed_id`` tells each.
+    """
+    source = FEATURE[0]
+    ids = frame[name]
+    told = frame[source].groupby(ids, dropna=True).nunique()
+    clash = ids.isin(told.index[told > 1]).to_numpy()
+    if not clash.any():
+        return frame
+    frame = frame.copy()
+    where = frame.loc[clash, source].astype(str).str.rpartition(":")
+    layer, file = where[2], where[0].str.rpartition("/")[2].str.rpartition(".")[0]
+    alike = pd.Series(layer.to_numpy()).groupby(frame.loc[clash, source].to_numpy()).first()
+    shared = layer.isin(alike[alike.duplicated(keep=False)])
+    prefix = layer.where(~shared, file + ":" + layer).str.split().str.join("_")
+    new = prefix + ":" + ids[clash].astype(str)
+    pairs = zip(ids[clash], new, strict=True)
+    words = [f"{name} {was!r} is used in several layers; called {now}" for was, now in pairs]
+    findings.add_rows("prefixed_id", frame[clash], words, action="repaired: the layer's name put before it")
+    frame.loc[clash, name] = new.astype(object)
+    return frame
+
+
+def same_file(refs: pd.DataFrame, columns: tuple[str, ...], named: gpd.GeoDataFrame, *, name: str) -> pd.DataFrame:
+    """Return a table whose references to ids that were prefixed go to the one layer of the same file that has it.
+
+    Parameters
+    ----------
+    refs : DataFrame
+        With ``FEATURE`` columns.
+    columns : tuple of str
+        Those that refer.
+    named : GeoDataFrame
+        What is referred to, ids prefixed, with the id as recorded in the third of the ``FEATURE`` columns.
+    name : str
+        Its id column.
+    """
+    source, _, recorded = FEATURE
+    known = set(named[name])
+    way: dict[tuple[str, str], set[str]] = {}
+    for where, was, now in zip(named[source], named[recorded], named[name], strict=True):
+        old = "_".join(str(was).split())  # as ids are cleaned
+        if was is not None and old not in known and str(now).endswith(f":{old}"):
+            way.setdefault((str(where).rpartition(":")[0], old), set()).add(str(now))
+    if not way or refs.empty:
+        return refs
+    refs = refs.copy()
+    files = refs[source].astype(str).str.rpartition(":")[0]
+    for column in columns:
+        new = []
+        for file, value in zip(files, refs[column], strict=True):
+            hits = set() if value in known else way.get((file, value), set())
+            new.append(min(hits) if len(hits) == 1 else value)
+        refs[column] = pd.Series(new, index=refs.index, dtype=object)
+    return refs
 
 
 def unique_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDataFrame:

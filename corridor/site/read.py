@@ -1,9 +1,8 @@
 """Reading a site: every layer of every file, mapped, reprojected, repaired, filled and accounted for."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -12,37 +11,38 @@ import shapely
 from pyproj import CRS
 
 from corridor.dictionary import INPUT_TABLES, Table
-from corridor.errors import FieldMapError, InputError
+from corridor.errors import InputError
 from corridor.frames import stamp, table_frame
 from corridor.settings import Settings
 from corridor.site.accounting import account
 from corridor.site.completeness import completeness
+from corridor.site.corrections import Corrections, load_corrections
 from corridor.site.defaults import fill_defaults
-from corridor.site.fieldmap import FieldMap, LayerMap, load_fieldmap, map_layer, map_used
+from corridor.site.fieldmap import FieldMap, LayerMap, load_fieldmap, map_used
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.grounds import infer_grounds
 from corridor.site.hidden import tell_hidden
-from corridor.site.identity import check_references, drop_duplicates, nearest_part, unique_ids
+from corridor.site.identity import (
+    check_references,
+    drop_duplicates,
+    nearest_part,
+    prefix_ids,
+    same_file,
+    unique_ids,
+)
+from corridor.site.intake import Layer, open_layers, place_layers
+from corridor.site.mapping import map_layer
 from corridor.site.missing import tell_missing
 from corridor.site.model import Site, Source
-from corridor.site.reference import check_in_range, layer_crs, reproject, site_crs
+from corridor.site.naming import name_utility
 from corridor.site.repair import repair_geometry
 from corridor.site.snapping import snap_lines
-from corridor.site.sources import file_labels, read_layers, source_of
+from corridor.site.sources import source_of
+from corridor.site.splitting import lay_apart, split_records, tell_several
 from corridor.site.terminations import derive_terminations
-from corridor.site.values import as_text, read_values
+from corridor.site.values import read_values
 
 __all__ = ["read_site"]
-
-_IDS = {"lines": "line_id", "structures": "structure_id", "bonds": "bond_id", "grounds": "ground_id"}
-
-
-@dataclass(frozen=True)
-class _Layer:
-    where: str  # file and layer
-    table: Table | None  # None: not recognised
-    plan: LayerMap | None
-    frame: gpd.GeoDataFrame
 
 
 def read_site(
@@ -51,6 +51,7 @@ def read_site(
     fieldmap: str | Path | FieldMap | None = None,
     crs: str | CRS | None = None,
     settings: Settings | None = None,
+    corrections: str | Path | None = None,
 ) -> Site:
     """Read the records of a place.
 
@@ -60,11 +61,13 @@ def read_site(
         A GeoPackage or any other vector files that OGR reads. Layers are recognised by the names of the data
         dictionary's tables, or by the field map.
     fieldmap : path or FieldMap, optional
-        TOML; how the owners' columns become the dictionary's.
+        TOML; how the owners' columns become the dictionary's. Or the name of a profile: ``inspire``, ``muddi``.
     crs : str or CRS, optional
         Of layers that have none of their own; it is never guessed.
     settings : Settings, optional
         Part ``site``: tolerances of the repairs.
+    corrections : path, optional
+        CSV (layer, id, column, value, source, date): values that replace the owners' own, each told.
 
     Returns
     -------
@@ -74,7 +77,7 @@ def read_site(
     Raises
     ------
     InputError
-        If a file is missing or isn't a vector file, or there are no lines.
+        If a file is missing or isn't a vector file, the corrections can't be read, or there are no lines.
     CrsError
         If a layer has no CRS and none is stated, a name isn't one, or coordinates can't be in it.
     FieldMapError
@@ -83,79 +86,23 @@ def read_site(
     files = [Path(p) for p in ([paths] if isinstance(paths, str | Path) else paths)]
     settings = settings or Settings()
     plan = load_fieldmap(fieldmap)
+    changes = load_corrections(corrections)
     findings = Findings()
-    layers, sources = _open(files, plan)
-    placed, site_reference = _place(layers, crs, findings)
-    tables = {name: _table(name, placed, site_reference, findings) for name in INPUT_TABLES}
+    layers, sources = open_layers(files, plan, findings)
+    placed, site_reference = place_layers(layers, crs, findings, settings=settings.site)
+    tables = {name: _table(name, placed, site_reference, findings, changes=changes) for name in INPUT_TABLES}
+    changes.tell_unused(findings)
+    if changes.path is not None:
+        sources = (*sources, source_of(changes.path, ("corrections",)))
     if tables["lines"].empty:
         raise InputError(_no_lines(files, layers))
     site = _assemble(tables, layers, sources, findings=findings, crs=site_reference, settings=settings)
     return replace(site, fieldmap=map_used(fieldmap, plan))
 
 
-def _open(files: list[Path], plan: FieldMap) -> tuple[list[_Layer], tuple[Source, ...]]:
-    if not files:
-        message = "expected at least one file of records, got none"
-        raise InputError(message)
-    labels = file_labels(files)
-    layers: list[_Layer] = []
-    sources = []
-    for path in dict.fromkeys(files):
-        found = read_layers(path)
-        sources.append(source_of(path, found))
-        for name, frame in found.items():
-            block = plan.layers.get(name)
-            word = block.table if block else name.strip().casefold()
-            layers.append(_Layer(f"{labels[path]}:{name}", INPUT_TABLES.get(word), block, frame))
-    names = {layer.where.rpartition(":")[2] for layer in layers}
-    if lost := [name for name in plan.layers if name not in names]:
-        message = (
-            f"the field map names layer {lost[0]!r}, which is in none of the files; "
-            f"they have: {', '.join(sorted(names)) or 'no layers'}"
-        )
-        raise FieldMapError(message)
-    return layers, tuple(sources)
-
-
-def _place(layers: list[_Layer], crs: str | CRS | None, findings: Findings) -> tuple[list[_Layer], CRS]:
-    """Map every recognised layer and bring it into one CRS; tell the others."""
-    mapped = []
-    for layer in layers:
-        if layer.table is None:
-            told = f"{layer.where}: {len(layer.frame)} features in a layer that is no table of the data dictionary"
-            findings.add("unknown_layer", told, action="set aside: name its table in a field map", source=layer.where)
-            continue
-        own = layer_crs(layer.frame, mapped=layer.plan.crs if layer.plan else None, stated=crs,
-                        where=layer.where, findings=findings)  # fmt: skip
-        frame = layer.frame.set_crs(own, allow_override=True)
-        check_in_range(frame, where=layer.where)
-        mapped.append(_Layer(layer.where, layer.table, layer.plan, _labelled(frame, layer)))
-    if not any(layer.table is INPUT_TABLES["lines"] for layer in mapped):
-        message = (
-            "expected a layer named lines (or one that a field map reads as lines), "
-            f"got: {', '.join(layer.where for layer in layers) or 'no layers'}"
-        )
-        raise InputError(message)
-    reference = site_crs([layer.frame for layer in _lines_first(mapped)])
-    return [
-        _Layer(m.where, m.table, m.plan, reproject(m.frame, reference, where=m.where, findings=findings))
-        for m in mapped
-    ], reference
-
-
-def _lines_first(layers: list[_Layer]) -> list[_Layer]:
-    return sorted(layers, key=lambda layer: layer.table is not INPUT_TABLES["lines"])
-
-
-def _labelled(frame: gpd.GeoDataFrame, layer: _Layer) -> gpd.GeoDataFrame:
-    source, row, _ = FEATURE
-    frame = frame.reset_index(drop=True)
-    frame[source] = np.full(len(frame), layer.where, dtype=object)
-    frame[row] = np.arange(len(frame))
-    return frame
-
-
-def _table(name: str, layers: list[_Layer], crs: CRS, findings: Findings) -> gpd.GeoDataFrame:
+def _table(
+    name: str, layers: list[Layer], crs: CRS, findings: Findings, *, changes: Corrections
+) -> gpd.GeoDataFrame:
     """Return one table, from all layers that are read into it: mapped, read and repaired."""
     table = INPUT_TABLES[name]
     parts = []
@@ -164,18 +111,18 @@ def _table(name: str, layers: list[_Layer], crs: CRS, findings: Findings) -> gpd
             continue
         plan = layer.plan or LayerMap(table=name)
         frame = layer.frame
-        frame[FEATURE[2]] = _source_ids(frame, plan, name)
+        raw = frame[plan.split.source] if plan.split and plan.split.source else None
         frame = map_layer(frame, table, plan, where=layer.where)
-        frame = repair_geometry(read_values(frame, table, findings), table, findings)
-        parts.append(frame)
+        frame = changes.applied(frame, table, file=layer.file, layer=layer.name, findings=findings)
+        if plan.split is not None:
+            frame = split_records(frame, plan.split, raw, findings=findings)
+        frame = read_values(frame, table, findings)
+        if name == "lines":
+            frame = name_utility(frame, file=Path(layer.file).stem, layer=layer.name, findings=findings)
+            if plan.split is None:
+                tell_several(frame, findings)
+        parts.append(lay_apart(repair_geometry(frame, table, findings)))
     return _joined(parts, table, crs)
-
-
-def _source_ids(frame: gpd.GeoDataFrame, plan: LayerMap, name: str) -> Any:
-    column = _IDS.get(name)
-    rule = plan.columns.get(column or "")
-    source = rule.source if rule else column
-    return as_text(frame[source]) if source in frame else None
 
 
 def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDataFrame:
@@ -196,7 +143,7 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
     return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(shapes, index=data.index, crs=crs))
 
 
-def _no_lines(files: list[Path], layers: list[_Layer]) -> str:
+def _no_lines(files: list[Path], layers: list[Layer]) -> str:
     rows = sum(len(layer.frame) for layer in layers if layer.table is INPUT_TABLES["lines"])
     names = ", ".join(map(str, files))
     if rows:
@@ -205,12 +152,15 @@ def _no_lines(files: list[Path], layers: list[_Layer]) -> str:
 
 
 def _assemble(
-    tables: dict[str, gpd.GeoDataFrame], layers: list[_Layer], sources: tuple[Source, ...], *,
+    tables: dict[str, gpd.GeoDataFrame], layers: list[Layer], sources: tuple[Source, ...], *,
     findings: Findings, crs: CRS, settings: Settings,
 ) -> Site:  # fmt: skip
     lines = _required(tables["lines"], ("utility", "asset"), findings)
-    lines = unique_ids(drop_duplicates(lines, findings), "line_id", findings)
-    structures = unique_ids(_required(tables["structures"], ("kind",), findings), "structure_id", findings)
+    lines = prefix_ids(drop_duplicates(lines, findings), "line_id", findings)
+    lines = unique_ids(same_file(lines, ("contained_in",), lines, name="line_id"), "line_id", findings)
+    structures = prefix_ids(_required(tables["structures"], ("kind",), findings), "structure_id", findings)
+    structures = unique_ids(structures, "structure_id", findings)
+    tables = tables | {name: _aimed(tables[name], lines, structures) for name in ("terminations", "bonds", "grounds")}
     lines = snap_lines(lines, structures, findings=findings, settings=settings.site)
     lines = check_references(lines, {"contained_in": set(lines["line_id"])}, findings, optional=("contained_in",))
     lines = fill_defaults(lines, findings)
@@ -232,6 +182,13 @@ def _assemble(
         **(frames | {"terminations": table}), findings=found, accounting=accounting, sources=sources, crs=crs,
         completeness=completeness(tables, lines),
     )  # fmt: skip
+
+
+def _aimed(refs: gpd.GeoDataFrame, lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return a table whose references to ids that several layers use go to those of its own file."""
+    columns = tuple(c for c in ("line_id", "line_a", "line_b") if c in refs)
+    refs = same_file(refs, columns, lines, name="line_id")
+    return same_file(refs, ("structure_id",), structures, name="structure_id") if "structure_id" in refs else refs
 
 
 def _referring(

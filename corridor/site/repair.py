@@ -7,11 +7,15 @@ import numpy as np
 import shapely
 
 from corridor.dictionary import Table
+from corridor.site.elevations import known_z, nothing_z
 from corridor.site.findings import FEATURE, Findings
+from corridor.site.middle import middle_line
 
 __all__ = ["repair_geometry"]
 
 _WANTED = {"LineString": (1, "a line"), "Point": (0, "a point"), "Polygon": (2, "an area")}  # dimension, in words
+_FIRST_MULTI, _COLLECTION = 4, 7  # type ids: single parts stand before, a collection may hold anything
+_MULTI: dict[int, Any] = {0: shapely.MultiPoint, 1: shapely.MultiLineString, 2: shapely.MultiPolygon}
 _MIN_LENGTH_M = 0.001  # a line shorter than this has no direction to follow
 
 
@@ -73,6 +77,10 @@ def _flat(frame: gpd.GeoDataFrame, findings: Findings, *, lines: bool) -> gpd.Ge
         frame["src_z_min_m"], frame["src_z_max_m"] = low, high
     frame = frame.set_geometry(gpd.GeoSeries(shapely.force_2d(shapes), index=frame.index, crs=frame.crs))
     where = str(frame[FEATURE[0]].iloc[0])
+    z = shapely.get_coordinates(shapes[deep], include_z=True)[:, 2]
+    if (bad := nothing_z(z)).any():
+        told = f"{where}: Z is {z[bad][0]:.9g} at {int(bad.sum())} of {len(z)} vertices, which stands for nothing"
+        findings.add("z_sentinel", told, action="used in plan; no elevation taken from there", source=where)
     kept = " (kept as src_z_min_m, src_z_max_m)" if lines else ""
     told = f"{where}: {int(deep.sum())} geometries in 3-D; Z is an elevation, never a depth{kept}"
     findings.add("z_dropped", told, action="used in plan; depth_m states the depth", source=where)
@@ -82,7 +90,7 @@ def _flat(frame: gpd.GeoDataFrame, findings: Findings, *, lines: bool) -> gpd.Ge
 def _z_range(shapes: Any) -> tuple[Any, Any]:
     coordinates, index = shapely.get_coordinates(shapes, include_z=True, return_index=True)
     low, high = np.full(len(shapes), np.inf), np.full(len(shapes), -np.inf)
-    known = ~np.isnan(coordinates[:, 2])
+    known = known_z(coordinates[:, 2])
     np.minimum.at(low, index[known], coordinates[known, 2])
     np.maximum.at(high, index[known], coordinates[known, 2])
     return np.where(np.isfinite(low), low, np.nan), np.where(np.isfinite(high), high, np.nan)
@@ -92,21 +100,60 @@ def _typed(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.Geo
     if table.geometry == "any":
         return frame
     dimension, words = _WANTED[table.geometry]
+    frame = _collected(frame, dimension, findings)
     shapes = frame.geometry.array
     own = shapely.get_dimensions(shapes)
-    mixed = shapely.get_type_id(shapes) == 7  # a collection may hold anything
-    if dimension == 0:
-        wide = (own > 0) & ~mixed
-        if wide.any():
-            points = np.where(wide, shapely.centroid(shapes), shapes)
-            findings.add_rows(
-                "wrong_geometry", frame[wide], "expected a point, got a line or an area",
-                action="repaired: its centre taken",
-            )  # fmt: skip
-            frame = frame.set_geometry(gpd.GeoSeries(points, index=frame.index, crs=frame.crs))
-            own = np.where(wide, 0, own)
+    mixed = shapely.get_type_id(shapes) == _COLLECTION
+    if dimension == 0 and (wide := (own > 0) & ~mixed).any():
+        points = np.where(wide, shapely.centroid(shapes), shapes)
+        told = "expected a point, got a line or an area"
+        findings.add_rows("wrong_geometry", frame[wide], told, action="repaired: its centre taken")
+        frame = frame.set_geometry(gpd.GeoSeries(points, index=frame.index, crs=frame.crs))
+        own = np.where(wide, 0, own)
+    if dimension == 1 and (own == 2).any():
+        frame = _middles(frame, own == 2, findings)
+        own = shapely.get_dimensions(frame.geometry.array)
     told = f"expected {words}, got another geometry"
     return _drop(frame, (own != dimension) | mixed, findings, code="wrong_geometry", message=told)
+
+
+def _collected(frame: gpd.GeoDataFrame, dimension: int, findings: Findings) -> gpd.GeoDataFrame:
+    """Take from each collection the parts of one dimension; what else it holds is told."""
+    shapes = np.array(frame.geometry.array, dtype=object)
+    rows = []
+    for row in np.flatnonzero(shapely.get_type_id(shapes) == _COLLECTION):
+        parts = _flattened(shapes[row])
+        wanted = parts[shapely.get_dimensions(parts) == dimension]
+        if len(wanted):
+            rows.append((row, f"a collection of {len(parts)}: {len(wanted)} of the kind expected, others left out"))
+            shapes[row] = wanted[0] if len(wanted) == 1 else _MULTI[dimension](list(wanted))
+    if not rows:
+        return frame
+    at = [row for row, _ in rows]
+    findings.add_rows("collection", frame.iloc[at], [told for _, told in rows], action="repaired: those parts taken")
+    return frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
+
+
+def _flattened(shape: Any) -> Any:
+    parts = shapely.get_parts(shape)
+    while (shapely.get_type_id(parts) >= _FIRST_MULTI).any():
+        parts = shapely.get_parts(parts)
+    return parts[~shapely.is_empty(parts)]
+
+
+def _middles(frame: gpd.GeoDataFrame, areas: Any, findings: Findings) -> gpd.GeoDataFrame:
+    """Replace areas that are long and narrow by the line along their middle; others stay, to be set aside."""
+    shapes = np.array(frame.geometry.array, dtype=object)
+    rows, told = [], []
+    for row in np.flatnonzero(areas):
+        middle = middle_line(shapes[row])
+        if middle is not None:
+            shapes[row] = middle.line
+            rows.append(row)
+            told.append(f"expected a line, got an area {middle.line.length:.1f} m long, {middle.width_m:.2f} m wide")
+    if rows:
+        findings.add_rows("area_as_line", frame.iloc[rows], told, action="repaired: the line along its middle taken")
+    return frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
 
 
 def _valid(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.GeoDataFrame:

@@ -1,20 +1,30 @@
 """Files in: their layers as frames, their bytes as a hash."""
 
 import hashlib
+import shutil
+import tempfile
 import warnings
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pyogrio
+import pyogrio.raw
+import shapely
 
 from corridor.errors import InputError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.site.model import Source
 
-__all__ = ["file_hash", "file_labels", "read_layers", "read_ogr", "source_of"]
+__all__ = ["TROUBLE", "file_hash", "file_labels", "read_layers", "read_ogr", "recoded", "source_of"]
+
+TROUBLE = "trouble"  # key of a frame's attrs: (code, message, row or None) of what could not be read as it should be
+_SIDECARS = {".shx": "the index", ".dbf": "the attributes", ".prj": "the CRS", ".cpg": "the encoding of the text"}
 
 
 def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
@@ -54,39 +64,134 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
 def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
     """Read every layer that OGR finds in a file; a table without geometry is a DataFrame.
 
+    What can't be read as it should be stands in ``attrs["trouble"]`` of the layer: a geometry of a type that can't be
+    decoded is NULL, a layer that can't be read has no rows, and a shapefile's missing files are named.
+
     Raises
     ------
     InputError
-        If OGR can't read it, or finds no layer.
+        If OGR can't read it, or finds no layer, or can read none of them.
     """
+    refused = (
+        f"expected a vector file (GeoPackage or another that OGR reads), {path} is none, or is damaged; "
+        "check that it is the right file and opens elsewhere"
+    )
     try:
-        names = [str(name) for name, _ in pyogrio.list_layers(path)]
-        layers = {name: _layer(path, name) for name in names}
+        with _complete(path) as (whole, lost):
+            names = [str(name) for name, _ in pyogrio.list_layers(whole)]
+            layers = {name: _layer(whole, name) for name in names}
     except (RuntimeError, UnicodeDecodeError):  # every error of pyogrio is a RuntimeError
-        message = (
-            f"expected a vector file (GeoPackage or another that OGR reads), {path} is none, or is damaged; "
-            "check that it is the right file and opens elsewhere"
-        )
-        raise InputError(message) from None
+        raise InputError(refused) from None
     if not layers:
         message = f"expected a vector file with at least one layer, {path} has none"
         raise InputError(message)
+    if all(_unread(frame) for frame in layers.values()):
+        raise InputError(refused)
+    if ".cpg" in lost and not any(_foreign(frame) for frame in layers.values()):
+        lost = [end for end in lost if end != ".cpg"]
+    if lost:
+        told = f"{path.name}: the shapefile comes without {', '.join(f'{end} ({_SIDECARS[end]})' for end in lost)}"
+        for frame in layers.values():
+            frame.attrs[TROUBLE] = [*frame.attrs.get(TROUBLE, []), ("missing_sidecar", told, None)]
     return layers
 
 
-def _layer(path: Path, name: str) -> pd.DataFrame:
+def recoded(path: Path, layer: str, encoding: str) -> gpd.GeoDataFrame:
+    """Read one layer again with another encoding of its text.
+
+    Raises
+    ------
+    InputError
+        If the encoding isn't known, or the text can't be in it.
+    """
+    try:
+        with _complete(path) as (whole, _):
+            return _framed(_layer(whole, layer, encoding=encoding, strict=True))
+    except (LookupError, UnicodeDecodeError, RuntimeError):
+        message = (
+            f"{path}: expected the text of layer {layer!r} in the encoding {encoding!r}, as the field map states, "
+            "and it can't be; correct the encoding there"
+        )
+        raise InputError(message) from None
+
+
+@contextmanager
+def _complete(path: Path) -> Iterator[tuple[Path, list[str]]]:
+    """Yield a path that OGR can open, and the endings of a shapefile's missing files.
+
+    A missing index is made again, beside a copy: nobody's folder is written to.
+    """
+    if path.suffix.casefold() != ".shp":
+        yield path, []
+        return
+    there = {part.suffix.casefold() for part in path.parent.glob(f"{path.stem}.*")}
+    lost = [end for end in _SIDECARS if end not in there]
+    if ".shx" not in lost:
+        yield path, lost
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        for part in path.parent.glob(f"{path.stem}.*"):
+            shutil.copy(part, folder)
+        pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": True})
+        try:
+            yield Path(folder) / path.name, lost
+        finally:
+            pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": None})
+
+
+def _layer(path: Path, name: str, *, encoding: str | None = None, strict: bool = False) -> pd.DataFrame:
     with warnings.catch_warnings():
         # a driver's remarks on the file's form aren't about the records
         warnings.simplefilter("ignore", RuntimeWarning)
         warnings.simplefilter("ignore", UserWarning)
-        return pyogrio.read_dataframe(path, layer=name)
+        options: dict[str, Any] = {"layer": name} | ({"encoding": encoding} if encoding else {})
+        try:
+            return pyogrio.read_dataframe(path, **options)
+        except shapely.errors.GEOSException:
+            return _decoded(path, options)
+        except (RuntimeError, UnicodeDecodeError) as error:
+            if strict:
+                raise
+            nothing = pd.DataFrame()
+            reason = " ".join(str(error).split())
+            nothing.attrs[TROUBLE] = [("unreadable_layer", f"the layer {name!r} can't be read: {reason}", None)]
+            return nothing
+
+
+def _decoded(path: Path, options: dict[str, Any]) -> gpd.GeoDataFrame:
+    """Read a layer feature by feature, leaving out the geometries that are of a type nobody here can decode."""
+    meta, _, binaries, _ = pyogrio.raw.read(path, **options)
+    shapes = np.empty(len(binaries), dtype=object)
+    trouble = []
+    for row, binary in enumerate(binaries):
+        try:
+            shapes[row] = None if binary is None else shapely.from_wkb(binary)
+        except shapely.errors.GEOSException as error:
+            reason = str(error).partition(":")[2].strip() or "unknown type"
+            trouble.append(("undecoded_geometry", f"the geometry can't be decoded: {reason}", row))
+    table = pyogrio.read_dataframe(path, read_geometry=False, **options)
+    frame = gpd.GeoDataFrame(table, geometry=gpd.GeoSeries(shapes, index=table.index, crs=meta["crs"]))
+    frame.attrs[TROUBLE] = trouble
+    return frame
+
+
+def _foreign(frame: pd.DataFrame) -> bool:
+    """Tell whether the text holds more than ASCII, so that its encoding matters."""
+    texts = (frame[c] for c in frame if c != "geometry" and not pd.api.types.is_numeric_dtype(frame[c].dtype))
+    return any(not str(value).isascii() for text in texts for value in text.dropna().unique())
+
+
+def _unread(frame: pd.DataFrame) -> bool:
+    return any(code == "unreadable_layer" for code, _, _ in frame.attrs.get(TROUBLE, []))
 
 
 def _framed(frame: pd.DataFrame) -> gpd.GeoDataFrame:
     if isinstance(frame, gpd.GeoDataFrame):
         return frame.rename_geometry("geometry") if frame.geometry.name != "geometry" else frame
     blank = gpd.GeoSeries([None] * len(frame), index=frame.index)
-    return gpd.GeoDataFrame(pd.DataFrame(frame), geometry=blank)
+    framed = gpd.GeoDataFrame(pd.DataFrame(frame), geometry=blank)
+    framed.attrs = dict(frame.attrs)
+    return framed
 
 
 def source_of(path: Path, layers: Iterable[str]) -> Source:
@@ -102,7 +207,7 @@ def source_of(path: Path, layers: Iterable[str]) -> Source:
 
 
 def file_hash(path: Path) -> str:
-    """Return the SHA-256 of a file's bytes, or of those of a folder's files in the order of their names.
+    """Return the SHA-256 of a file's bytes, of a shapefile's files, or of a folder's, in the order of their names.
 
     Raises
     ------
@@ -111,11 +216,18 @@ def file_hash(path: Path) -> str:
     """
     digest = hashlib.sha256()
     # a folder is a source too (some formats are one): its files in the order of their names
-    for part in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path]:
+    for part in sorted(p for p in path.rglob("*") if p.is_file()) if path.is_dir() else [path, *_beside(path)]:
         with part.open("rb") as stream:
             while block := stream.read(1 << 20):
                 digest.update(block)
     return digest.hexdigest()
+
+
+def _beside(path: Path) -> list[Path]:
+    """Return the files that make a shapefile what it is."""
+    if path.suffix.casefold() != ".shp":
+        return []
+    return sorted(p for p in path.parent.glob(f"{path.stem}.*") if p.suffix.casefold() in _SIDECARS)
 
 
 def file_labels(paths: Iterable[Path]) -> dict[Path, str]:

@@ -1,6 +1,7 @@
 """The shipped tables (TOML in corridor/data), read once: defaults, vocabulary, access."""
 
 import tomllib
+import unicodedata
 from functools import cache
 from importlib import resources
 from typing import Any
@@ -51,4 +52,5 @@ def word_key(word: str) -> str:
     >>> word_key(" Fire-Water ")
     'fire_water'
     """
+    word = unicodedata.normalize("NFKC", word)  # full-width forms and ligatures are the same words
     return "_".join(word.casefold().replace(".", "").replace("-", " ").replace("_", " ").split())

@@ -15,7 +15,12 @@ __all__ = ["as_text", "numbers", "read_values"]
 
 _NUMBER = r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s][^\d]*)?\s*$"
 _DECIMAL_COMMA = r"^(\s*[-+]?\d+),(\d{1,2})(?!\d)"
+_FEET_INCHES = r"^\s*(\d+)\s*(?:ft|feet|'|′)\s*-?\s*(\d+(?:\.\d+)?)\s*(?:in|inch|inches|\"|″)\s*$"
+_FRACTION = r"^\s*(?:(\d+)[\s-]+)?(\d+)/([1-9]\d*)\s*(\D*)$"
 _NOT_STATED = {"", "null", "<null>", "nan", "none given", "-"}
+# what is written where nothing is known (common practice); "unknown" itself is a word of most vocabularies
+_NOTHING = {"unknown", "un", "unk", "unkn", "n/a", "na", "n_a", "?", "??", "tbd", "not_known", "not_stated", "nil", "0"}
+_ZERO_IS_NOTHING = {"horizontal_accuracy_m", "vertical_accuracy_m", "nominal_voltage_v"}  # else 0 is out of range
 _ID_COLUMNS = {"line_id", "structure_id", "bond_id", "ground_id", "line_a", "line_b", "contained_in"}
 
 
@@ -93,6 +98,9 @@ def numbers(values: pd.Series, column: Column) -> tuple[pd.Series, pd.Series]:
     result = pd.to_numeric(text.where(stated, np.nan), errors="coerce").astype("float64")
     rest = stated & result.isna()
     if rest.any():
+        result = _composed(text, rest, result, column)
+        rest &= result.isna()
+    if rest.any():
         parts = text[rest].str.replace(_DECIMAL_COMMA, r"\1.\2", regex=True).str.extract(_NUMBER)
         unit = parts[1].fillna("").str.strip()
         factors = {word: 1.0 if not word else unit_factor(word, column) for word in unit.unique()}
@@ -102,8 +110,32 @@ def numbers(values: pd.Series, column: Column) -> tuple[pd.Series, pd.Series]:
     return result, stated & result.isna()
 
 
+def _composed(text: pd.Series, rows: pd.Series, result: pd.Series, column: Column) -> pd.Series:
+    """Read feet with inches (3' 6") and fractions (1 1/2 in)."""
+    feet, inch = (unit_factor(unit, column) for unit in ("ft", "in"))
+    result = result.copy()
+    if feet is not None and inch is not None:
+        pair = text[rows].str.extract(_FEET_INCHES).astype("float64").dropna()
+        result.loc[pair.index] = pair[0] * feet + pair[1] * inch
+    parts = text[rows].str.extract(_FRACTION)
+    parts = parts[parts[1].notna()]
+    if len(parts):
+        whole = pd.to_numeric(parts[0], errors="coerce").astype("float64").fillna(0.0)
+        value = whole + parts[1].astype("float64") / parts[2].astype("float64")
+        unit = parts[3].str.strip()
+        scale = unit.map({word: 1.0 if not word else unit_factor(word, column) for word in unit.unique()})
+        result.loc[parts.index] = value * scale.astype("float64")
+    return result
+
+
 def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
     values, strange = numbers(raw, column)
+    nothing = strange & as_text(raw).map(word_key, na_action="ignore").isin(_NOTHING)
+    if column.name in _ZERO_IS_NOTHING:
+        nothing |= values == 0.0
+    if nothing.any():
+        values, strange = values.mask(nothing), strange & ~nothing
+        _left_out(raw.astype(object), nothing, frame, name=column.name, findings=findings)
     unit = f" in {column.unit}" if column.unit else ""
     if strange.any():
         told = [f"{column.name}: expected a number{unit}, got {value!r}" for value in raw[strange].astype(str)]
@@ -116,6 +148,13 @@ def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Fin
         findings.add_rows("out_of_range", frame[outside], told, action="value left out; correct the record")
     values = values.mask(outside)
     return values.round() if column.kind == "integer" else values
+
+
+def _left_out(values: pd.Series, nothing: Any, frame: pd.DataFrame, *, name: str, findings: Findings) -> pd.Series:
+    """Tell values that stand for nothing, and return the column without them."""
+    told = [f"{name}: {str(value)!r} stands for nothing" for value in values[nothing]]
+    findings.add_rows("no_value", frame[nothing], told, action="used: read as not stated")
+    return values.where(~nothing, None)
 
 
 def _words(column: Column) -> dict[str, str]:
@@ -144,6 +183,10 @@ def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findi
     result = text.map(known).astype(object)
     strange = stated & result.isna()
     instead = "unknown" if "unknown" in words.values() else None
+    nothing = strange & text.map(word_key, na_action="ignore").isin(_NOTHING)
+    if nothing.any():
+        _left_out(text, nothing, frame, name=column.name, findings=findings)
+        result, strange = result.mask(nothing, instead), strange & ~nothing
     if strange.any():
         expected = ", ".join(dict.fromkeys(words.values()))
         told = [f"{column.name}: expected one of {expected}; got {value!r}" for value in text[strange]]
@@ -156,6 +199,10 @@ def _clean_ids(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     # lists of ids are separated by blanks, so an id holds none
     for name in sorted(_ID_COLUMNS & set(frame.columns)):
         text: Any = frame[name]
+        nothing = text.notna() & text.map(word_key, na_action="ignore").isin(_NOTHING - {"0"})
+        nothing |= (text == "0") & (name == "contained_in")
+        if nothing.any():
+            frame[name] = text = _left_out(text, nothing, frame, name=name, findings=findings)
         blank = text.notna() & text.astype(str).str.contains(r"\s", regex=True)
         if blank.any():
             told = [f"{name}: {value!r} holds blanks, which separate ids in lists" for value in text[blank]]

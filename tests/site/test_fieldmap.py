@@ -7,8 +7,9 @@ import pytest
 from corridor.dictionary import INPUT_TABLES
 from corridor.errors import FieldMapError
 from corridor.site import FieldMap, load_fieldmap, read_site
-from corridor.site.fieldmap import LayerMap, map_layer
+from corridor.site.fieldmap import LayerMap
 from corridor.site.findings import FEATURE
+from corridor.site.mapping import map_layer
 from tests.site.records import CRS, checked, course, found, frame, labelled, write
 
 LINES = INPUT_TABLES["lines"]
@@ -156,7 +157,7 @@ def test_a_map_is_returned_as_it_is_and_none_is_empty() -> None:
     ("text", "told"),
     [
         ("layers = [", "expected a readable TOML field map file, .* is not TOML at "),
-        ("[other]\n", "layers: expected, and not there; other: expected one of the keys layers, this is none"),
+        ("[other]\n", "layers: expected, and not there; other: expected one of the keys layers, profile, this is none"),
         ('[layers.a]\ntable = "mains"\n', "expected one of lines, structures"),
         ('[layers.a]\ntabel = "lines"\n', r"layers\.a\.tabel: expected one of the keys .* \(nearest: table\)"),
         ('[layers.a]\ntable = "lines"\ncolumns = { dept_m = "D" }\n', r"no column 'dept_m' \(nearest: depth_m\)"),

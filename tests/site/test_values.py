@@ -157,7 +157,7 @@ def test_integers_are_rounded_and_free_text_is_kept() -> None:
     result, told = read(count=["3", 2.0], owner=["Harrow & Slate", None], install_year=["1931", "unknown"])
     assert result["count"].tolist() == [3.0, 2.0]
     assert result["owner"].tolist() == ["Harrow & Slate", None]
-    assert list(told) == ["not_a_number"]
+    assert list(told) == ["no_value"]
 
 
 def test_columns_that_are_not_there_are_null() -> None:

@@ -1,0 +1,180 @@
+"""Mapping: a layer's own columns, words and units turned into those of a table, as its field map says."""
+
+import re
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from corridor.dictionary import Table
+from corridor.errors import FieldMapError
+from corridor.site.depth_kind import read_depths
+from corridor.site.fieldmap import LayerMap, nearest
+from corridor.site.findings import FEATURE, Findings
+from corridor.site.tables import word_key
+from corridor.site.units import unit_factor
+from corridor.site.values import as_text, numbers
+
+__all__ = ["fit_map", "map_layer"]
+
+_SHORT_NAME = 10  # a shapefile cuts its column names to this many characters
+
+
+def fit_map(layer: LayerMap, frame: gpd.GeoDataFrame, *, where: str, profile: bool, findings: Findings) -> LayerMap:
+    """Return a layer's map with the source columns as the layer spells them.
+
+    A name that the file cut at 10 characters is found again and told. A profile's names go in any case, and its
+    columns that aren't there are left out.
+
+    Parameters
+    ----------
+    layer : LayerMap
+        Its map.
+    frame : GeoDataFrame
+        The layer as read.
+    where : str
+        File and layer, for messages.
+    profile : bool
+        Whether the map is that of a standard.
+    findings : Findings
+        Collector.
+
+    Raises
+    ------
+    FieldMapError
+        If the map names a source column that the layer doesn't have.
+    """
+    own = [str(name) for name in frame.columns if name != "geometry" and name not in FEATURE]
+    columns = {}
+    for name, rule in layer.columns.items():
+        source = _found(rule.source, own, profile=profile)
+        if source is None and profile:
+            continue
+        if source is None:
+            raise FieldMapError(_no_column(where, name, rule.source, own))
+        if len(source) < len(rule.source) and not profile:
+            told = f"{where}: column {rule.source!r} is there as {source!r}, its name cut at {_SHORT_NAME} characters"
+            findings.add("cut_name", told, action="used: check that it is the same column", source=where)
+        columns[name] = rule.model_copy(update={"source": source})
+    changed: dict[str, Any] = {"columns": columns}
+    for part, key in (("split", "source"), ("depth", "ground")):
+        block = getattr(layer, part)
+        wanted = getattr(block, key) if block else None
+        if isinstance(wanted, str):
+            source = _found(wanted, own, profile=profile)
+            if source is None:
+                raise FieldMapError(_no_column(where, f"{part}.{key}", wanted, own))
+            changed[part] = block.model_copy(update={key: source})
+    return layer.model_copy(update=changed)
+
+
+def _found(source: str, own: list[str], *, profile: bool) -> str | None:
+    if source in own:
+        return source
+    if profile:
+        by_key = {word_key(name): name for name in reversed(own)}
+        return by_key.get(word_key(source))
+    cut = [name for name in own if len(name) == _SHORT_NAME and name.casefold() == source[:_SHORT_NAME].casefold()]
+    return cut[0] if len(cut) == 1 and len(source) > _SHORT_NAME else None
+
+
+def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: str) -> gpd.GeoDataFrame:
+    """Turn a layer's columns into a table's, by its map and else by their own names.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        The layer as read, with its ``FEATURE`` columns.
+    table : Table
+        What it is read into.
+    layer : LayerMap
+        Its map; one without columns takes all by name.
+    where : str
+        File and layer, for messages.
+
+    Returns
+    -------
+    GeoDataFrame
+        The table's columns found, their ``<column>_src`` (given or mapped, None where no value; in ``testimony``
+        columns only constants are mapped), ``depth_kind`` where the map says or should say what the depth goes to,
+        every column not used as ``src_<name>``, and the geometry.
+
+    Raises
+    ------
+    FieldMapError
+        If the map names a source column that the layer doesn't have.
+    """
+    own = [name for name in frame.columns if name != "geometry" and name not in FEATURE]
+    by_key = {word_key(str(name)): name for name in reversed(own)}
+    taken: set[Any] = {rule.source for rule in layer.columns.values()}  # used only as the map says
+    by_name = {key: name for key, name in by_key.items() if name not in taken}
+    data: dict[str, Any] = {}
+    for column in table.columns:
+        name = column.name
+        mapped = layer.columns.get(name)
+        if mapped is not None and mapped.source not in own:
+            raise FieldMapError(_no_column(where, name, mapped.source, own))
+        source = mapped.source if mapped else by_name.get(name, by_name.get(name[:_SHORT_NAME]))
+        if source is None and name not in layer.constants:
+            continue
+        taken.add(source)
+        raw = pd.Series(None, index=frame.index, dtype=object) if source is None else frame[source]
+        data[name], by_map, constant = _mapped(raw, layer, table=table, name=name)
+        if column.mapped:
+            if column.testimony:
+                by_map = constant | _not_given(frame, by_key, name)
+            origin = np.where(by_map, "mapped", "given").astype(object)
+            data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(data[name].notna(), None)
+    if table.name == "lines":
+        data |= read_depths(data.get("depth_m"), frame, layer, column=table.column("depth_m"))
+    data |= {_source_name(str(name)): frame[name] for name in own if name not in taken}
+    data |= {name: frame[name] for name in FEATURE}
+    return gpd.GeoDataFrame(data, index=frame.index, geometry=frame.geometry)
+
+
+def _no_column(where: str, name: str, source: str, own: list[Any]) -> str:
+    return (
+        f"{where}: the field map takes {name} from column {source!r}, which isn't there{nearest(source, own)}; "
+        f"the layer has: {', '.join(map(str, own)) or 'no columns'}"
+    )
+
+
+def _source_name(name: str) -> str:
+    kept = name if name.startswith("src_") else f"src_{name}"
+    return f"{kept}_" if kept in FEATURE else kept
+
+
+def _not_given(frame: gpd.GeoDataFrame, by_key: dict[str, Any], name: str) -> Any:
+    """Tell rows of a layer that was read before, and says itself that this value wasn't the record's own."""
+    told = by_key.get(f"{name}_src")
+    return np.zeros(len(frame), dtype=bool) if told is None else (as_text(frame[told]) != "given").to_numpy(dtype=bool)
+
+
+def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tuple[pd.Series, Any, Any]:
+    """Return values after pattern, value map, unit and constant, which the map made, and which are the constant."""
+    rule = layer.columns.get(name)
+    values, by_map = raw, np.zeros(len(raw), dtype=bool)
+    if rule and rule.pattern is not None:
+        grouped = rule.pattern if re.compile(rule.pattern).groups else f"({rule.pattern})"
+        values = as_text(values).str.extract(grouped, expand=True)[0].astype(object)
+        by_map |= values.notna().to_numpy()
+    listed = {**layer.values.get(name, {}), **(rule.values if rule else {})}
+    words = {key.strip().casefold(): meant for key, meant in listed.items()}
+    if words:
+        text = as_text(values)
+        found = text.map({word: words.get(word.casefold()) for word in text.dropna().unique()})
+        hit = found.notna().to_numpy()
+        values, by_map = values.astype(object).mask(hit, found), by_map | hit
+    unit = layer.unit_of(name)
+    column = table.column(name)
+    if unit is not None:
+        numeric, strange = numbers(values, column)
+        bare = pd.to_numeric(as_text(values), errors="coerce").notna()  # a unit written beside the number wins
+        factor = unit_factor(unit, column) or 1.0
+        values = numeric.where(~bare, numeric * factor).astype(object).mask(strange, values)
+    constant = np.zeros(len(raw), dtype=bool)
+    if name in layer.constants:
+        constant = values.isna().to_numpy()
+        values = values.astype(object).where(~constant, layer.constants[name])
+    return values, by_map | constant, constant
