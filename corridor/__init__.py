@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from corridor.couplings import find_bonds, find_couplings, find_crossings, find_parallel_runs
+    from corridor.network.bonded import bonded_networks
     from corridor.network.groups import bonded_groups
     from corridor.plan.passive import trace_passive
     from corridor.plan.review import review_site
@@ -26,6 +27,7 @@ __all__ = [
     "Site",
     "__version__",
     "bonded_groups",
+    "bonded_networks",
     "find_bonds",
     "find_couplings",
     "find_crossings",
@@ -43,6 +45,7 @@ __all__ = [
 
 _HOMES = {
     "corridor.couplings": ("find_bonds", "find_couplings", "find_crossings", "find_parallel_runs"),
+    "corridor.network.bonded": ("bonded_networks",),
     "corridor.network.groups": ("bonded_groups",),
     "corridor.plan.passive": ("trace_passive",),
     "corridor.plan.review": ("review_site",),

@@ -1,50 +1,134 @@
 """``corridor bonds``: the groups of lines that share metal."""
 
+from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import click
+import pandas as pd
 
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option
-from corridor.commands.talk import missing_lines, say, table_lines
-from corridor.couplings import all_bonds
+from corridor.commands.talk import missing_lines, more_line, say, table_lines
+from corridor.errors import InputError
 from corridor.frames import CAUTION
-from corridor.network.groups import bonded_groups
-from corridor.network.isolations import isolations
+from corridor.network.bonded import BondedNetworks, bonded_networks
+from corridor.network.edges import LEVELS
+from corridor.network.releases import NOT_KNOWN
+from corridor.network.splits import LARGE_SHARE
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
+from corridor.report.text import percent
+from corridor.site.sources import file_hash, read_layers
 
 __all__ = ["bonds"]
+
+_SHOWN = 12  # of a list
+_FEW = 3  # of the bonds and visits of one group
+_GROUPS = ["level", "group_id", "line_count", "length_m", "evidence_weakest", "probability", "line_ids"]
+_SPLITS = ["group_id", "rank", "split_off_m", "structure_id", "evidence", "bond_ids"]
+_CHANGES = ["level", "change", "group_ids", "previous_ids", "lines_gained", "lines_lost"]
+_TABLES = ("line_groups", "bonded_groups", "group_edges", "group_splits", "group_changes", "isolations", "bonds_found")
 
 
 @click.command("bonds")
 @input_options
 @settings_option
+@click.option(
+    "--previous", metavar="FILE", help="Earlier result of this command: groups keep its ids, differences are listed."
+)
 @output_option("Write the layers to this file (.gpkg, .geojson).")
 @quiet_options
 def bonds(
-    paths: tuple[str, ...], *, output: str | None, quiet: bool, verbose: bool, progress: str, **read: Any
+    paths: tuple[str, ...],
+    *,
+    previous: str | None,
+    output: str | None,
+    quiet: bool,
+    verbose: bool,
+    progress: str,
+    **read: Any,
 ) -> None:
     """List the groups of lines of RECORDS that share metal: recorded, likely, possible.
 
     A line in no group isn't called unbonded: no record is not no bond.
     """
     del progress
+    earlier = None if previous is None else _line_groups(Path(previous))
     inputs = load_inputs(paths, output=output, **read)
-    found = all_bonds(inputs.site, settings=inputs.settings)
-    groups = bonded_groups(inputs.site, bonds_found=found, settings=inputs.settings)
-    columns = ["level", "line_count", "length_m", "evidence_weakest", "probability", "line_ids"]
-    told = table_lines(columns, groups[columns].itertuples(index=False))
-    say([CAUTION, "Groups of lines that share metal (no record is not no bond):", *(told or ["none"])], quiet=quiet)
+    found = bonded_networks(inputs.site, previous=earlier, settings=inputs.settings)
+    shown = None if verbose else _SHOWN
+    say([CAUTION, *_coverage(found.line_groups), *_listed(found, shown)], quiet=quiet)
+    say(_split_lines(found, None if verbose else _FEW), quiet=quiet)
+    if previous is not None:
+        say(_change_lines(found, shown), quiet=quiet)
     missing = missing_lines(inputs.site)
     say(["", *missing] if missing else [], quiet=quiet)
-    if verbose:
-        say(
-            ["", *(f"{group}: {names}" for group, names in zip(groups["group_id"], groups["line_ids"], strict=True))],
-            quiet=quiet,
-        )
     if output is not None:
-        receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings)
-        tables = {"bonded_groups": groups, "bonds_found": found, "isolations": isolations(inputs.site)}
+        asked = {} if previous is None else {"previous": {"path": previous, "sha256": file_hash(Path(previous))}}
+        receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings, options=asked)
+        tables = {name: getattr(found, name) for name in _TABLES if name != "group_changes" or previous is not None}
         write_results(output, tables, metadata=receipt_metadata(receipt))
         say(["", f"Written: {output}"], quiet=quiet)
+
+
+def _line_groups(path: Path) -> pd.DataFrame:
+    """Return the table ``line_groups`` of an earlier result, a file of layers or one collection that names them."""
+    layers = read_layers(path)
+    for frame in layers.values():
+        if "layer" in frame and frame["layer"].eq("line_groups").any():
+            return frame[frame["layer"].eq("line_groups")]
+    if "line_groups" not in layers:
+        message = (
+            f"expected an earlier result of corridor bonds, with the layer line_groups, as --previous; {path} has "
+            f"{', '.join(sorted(layers))}; give a file that corridor bonds -o wrote"
+        )
+        raise InputError(message)
+    return layers["line_groups"]
+
+
+def _coverage(line_groups: pd.DataFrame) -> Iterator[str]:
+    """Say how much of the length stands in a group, by level; the rest is not known."""
+    counted = line_groups[line_groups["group_possible"].notna()]
+    whole_m = counted["length_m"].sum()
+    yield f"{len(counted)} lines that carry tone, {whole_m:.0f} m. Not known: no record of a bond, not no bond."
+    for level in LEVELS:
+        out = counted[counted[f"group_{level}"] == NOT_KNOWN]
+        share = 1.0 - out["length_m"].sum() / whole_m if whole_m else 0.0
+        yield f"  {level}: {percent(share)} of the length in groups; {NOT_KNOWN}: {len(out)} lines"
+
+
+def _listed(found: BondedNetworks, shown: int | None) -> list[str]:
+    lines = ["", "Groups of lines that share metal (no record is not no bond), longest first:"]
+    groups = found.bonded_groups
+    rank = groups["level"].map({level: k for k, level in enumerate(LEVELS)})
+    groups = groups.assign(rank=rank).sort_values(["rank", "length_m", "group_id"], ascending=[True, False, True])
+    picked = groups if shown is None else groups.groupby("level", sort=False).head(shown)
+    told = table_lines(_GROUPS, picked[_GROUPS].itertuples(index=False))
+    return [*lines, *(told or ["none"]), *more_line(len(groups), len(picked), "groups")]
+
+
+def _split_lines(found: BondedNetworks, shown: int | None) -> list[str]:
+    splits = found.group_splits
+    groups, counted = found.bonded_groups, found.line_groups["group_possible"].notna()
+    large = groups[groups["length_m"] > LARGE_SHARE * found.line_groups.loc[counted, "length_m"].sum()]
+    whole = [
+        f"{name}: no one bond or visit splits it" for name in large["group_id"] if name not in set(splits["group_id"])
+    ]
+    splits = splits if shown is None else splits[splits["rank"] <= shown]
+    lines = []
+    for what, head in (
+        ("bond", "Groups over 20 % of the length: the bonds whose removal splits most off"),
+        ("visit", "Where one visit settles most: length that hangs on bonds there which nobody has seen"),
+    ):
+        told = table_lines(_SPLITS, splits.loc[splits["what"] == what, _SPLITS].itertuples(index=False))
+        lines += ["", f"{head}:", *told] if told else []
+    return [*lines, *(["", *whole] if whole else [])]
+
+
+def _change_lines(found: BondedNetworks, shown: int | None) -> list[str]:
+    changes = found.group_changes
+    picked = changes if shown is None else changes.head(shown)
+    told = table_lines(_CHANGES, picked[_CHANGES].itertuples(index=False))
+    more = more_line(len(changes), len(picked), "differences")
+    return ["", "Differences from the earlier result:", *(told or ["none"]), *more]

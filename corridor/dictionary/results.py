@@ -9,6 +9,8 @@ GRADES = ("readable", "pulled", "masked", "faint", "untraceable")
 MODES = ("direct", "clamp", "induction")
 SENSES = ("same", "opposite", "unclear")
 LEVELS = ("recorded", "likely", "possible")
+EDGE_KINDS = ("bond", "junction", "continuity", "ground")
+CHANGES = ("new", "vanished", "merged", "split", "changed")
 SEVERITIES = ("severe", "warning", "note")
 
 _LINE = "line_id of the line."
@@ -143,12 +145,78 @@ BONDED_GROUPS = Table(
     ),
 )  # fmt: skip
 
+LINE_GROUPS = Table(
+    name="line_groups", row="one line, and the groups it shares metal with, by level", geometry="LineString",
+    columns=(
+        _text("line_id", _LINE, required=True),
+        _text("utility", "What the line carries."),
+        _text("owner", "Owner, where stated."),
+        _metres("length_m", "Its length.", decimals=2),
+        _text("group_recorded", "group_id on recorded, observed and measured evidence; several, separated by spaces, where the line may be parted; not known where nothing joins it, which doesn't mean that it is separate; NULL where the line carries no tone."),
+        _text("group_likely", "The same, with what is inferred with a probability of 0.5 or more."),
+        _text("group_possible", "The same, with all but open bonds."),
+        _text("remark", "Why the line is left out of the groups; NULL: it is not."),
+    ),
+)  # fmt: skip
+
+GROUP_EDGES = Table(
+    name="group_edges", row="one thing that joins the metal of two lines, or a line to earth", geometry="Point",
+    columns=(
+        _text("edge_id", "Stable name: kind and bond, ground or places.", required=True),
+        _text("kind", "bond, junction (lines of one utility that meet), continuity (along a line whose metal may part), ground.", required=True, vocabulary=EDGE_KINDS),
+        _text("line_a", "First line.", required=True),
+        _text("line_b", "Second line; the same for continuity; earth for a ground.", required=True),
+        _text("bond_id", "The bond."),
+        _text("ground_id", "The ground."),
+        _text("structure_id", "Where it is: the bond's structure, or the nearest within reach."),
+        _text("evidence", "How it is known.", vocabulary=EVIDENCE),
+        _share("probability", "Probability that it conducts; NULL for a ground."),
+        _text("level", "Strictest level at which it joins; NULL: a ground, which joins no lines.", vocabulary=LEVELS),
+        _text("group_recorded", "group_id that it helps to hold together at that level."),
+        _text("group_likely", "The same."),
+        _text("group_possible", "The same."),
+    ),
+)  # fmt: skip
+
+GROUP_SPLITS = Table(
+    name="group_splits", row="one bond or visit that much of a large group hangs on", geometry="Point",
+    columns=(
+        _text("group_id", "The group: more than 20 % of the length.", required=True),
+        _text("level", "Its level.", required=True, vocabulary=LEVELS),
+        _text("what", "bond: removing it splits the group. visit: all bonds there that nobody has seen, taken as open, split it.", required=True, vocabulary=("bond", "visit")),
+        Column(name="rank", kind="integer", minimum=1, meaning="Place in the order of the length split off, for bonds and visits apart."),
+        _text("structure_id", "Where to go; NULL: the bond's own place."),
+        _text("bond_ids", "The bonds, separated by spaces."),
+        _text("evidence", "Weakest evidence of them.", vocabulary=EVIDENCE),
+        _metres("split_off_m", "Length of all but the longest part that remains; a line that may be parted counts by the stretches round its places.", decimals=2),
+        _share("split_off_share", "That length over the group's."),
+    ),
+)  # fmt: skip
+
+GROUP_CHANGES = Table(
+    name="group_changes", row="one difference between the groups of an earlier result and these", geometry="any",
+    columns=(
+        _text("change_id", "Stable name: kind and group, the earlier one where split or vanished.", required=True),
+        _text("level", "Level of the groups.", required=True, vocabulary=LEVELS),
+        _text("change", "What happened.", required=True, vocabulary=CHANGES),
+        _text("group_ids", "Groups now, separated by spaces; NULL where vanished."),
+        _text("previous_ids", "Groups of the earlier result; NULL where new."),
+        _text("lines_gained", "Lines now in a group that were in none, or not in this one (changed)."),
+        _text("lines_lost", "Lines that were and aren't any more."),
+        _metres("length_m", "Length of the group's lines, where they still exist; of the earlier group's where split or vanished.", decimals=2),
+    ),
+)  # fmt: skip
+
 ISOLATIONS = Table(
-    name="isolations", row="one isolating joint", geometry="Point",
+    name="isolations", row="one isolating joint, or one line whose joints are all insulated", geometry="Point",
     columns=(
         _text("isolation_id", "Stable name.", required=True),
+        _text("joint", "isolating_joint: one joint. insulated_joints: every joint of the line.", vocabulary=("isolating_joint", "insulated_joints")),
         _text("line_id", _LINE, required=True),
-        _text("structure_id", "Where it stands."),
+        _text("structure_id", "Where it stands; NULL for a line's own joints."),
+        _metres("at_m", "Distance along the line; its middle for a line's own joints."),
+        _text("parts_from", "Lines that meet it there and that the joint keeps apart from it, separated by spaces; the line itself where the joint stands inside it."),
+        _text("bridged", "Strictest level at which both sides share metal all the same; NULL: not known, or not worked out (review).", vocabulary=LEVELS),
         _text("evidence", "How it is known.", vocabulary=EVIDENCE),
     ),
 )  # fmt: skip
@@ -284,7 +352,7 @@ STRATEGY = Table(
 RESULT_TABLES = {
     table.name: table
     for table in (
-        STRATEGY, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, ISOLATIONS, HOOKUPS, SECTIONS,
-        STATIONS, BLEED_PATHS, DEFECTS, COMPLETENESS,
+        STRATEGY, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, LINE_GROUPS, GROUP_EDGES,
+        GROUP_SPLITS, GROUP_CHANGES, ISOLATIONS, HOOKUPS, SECTIONS, STATIONS, BLEED_PATHS, DEFECTS, COMPLETENESS,
     )
 }  # fmt: skip

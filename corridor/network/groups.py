@@ -2,31 +2,37 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from itertools import pairwise
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
-import pandas as pd
 import shapely
 from networkx.utils import UnionFind
 
-from corridor.couplings.bonds import EARTH, PROBABILITY
 from corridor.couplings.finders import all_bonds
-from corridor.couplings.places import JOINT_REACH_M, conducts
+from corridor.couplings.places import conducts
 from corridor.couplings.segments import sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
-from corridor.network.build import CLOSED_FROM, KNOWN
-from corridor.network.continuity import continuity, weaker
-from corridor.network.isolations import joints
+from corridor.network.edges import LEVELS, STRENGTH, Edge, Node, metal_of
 from corridor.settings import Settings
 from corridor.site.model import Site
 
-__all__ = ["bonded_groups"]
+__all__ = ["Group", "bonded_groups", "find_groups", "group_names", "group_table"]
 
-LEVELS = ("recorded", "likely", "possible")
-Node = tuple[str, float]  # a line, and where on it if it may be parted
-STRENGTH = ("measured", "observed", "recorded", "inferred", "suspected")  # strongest first
+
+@dataclass(frozen=True)
+class Group:
+    """Lines that share metal at one level; ``nodes`` are their places in it, ``lines`` are sorted.
+
+    ``evidence`` and ``probability`` are those of the weakest edge of the most probable way to hold it together.
+    """
+
+    level: str
+    lines: tuple[str, ...]
+    nodes: frozenset[Node]
+    evidence: str
+    probability: float
 
 
 def bonded_groups(
@@ -40,7 +46,8 @@ def bonded_groups(
 
     Metal that no record vouches for joins nothing at level recorded: lines meet with the weaker evidence of the two
     (``continuity``), likely where a pipe's material is assumed, possible where its joints may part it. Such a line also
-    leads from one of its bonds to the next only by that evidence, so that it may stand in two groups of one level.
+    leads from one of its bonds to the next only by that evidence, so that it may stand in two groups of one level. So
+    may a line with an isolating joint in it, one on either side.
 
     Parameters
     ----------
@@ -68,90 +75,90 @@ def bonded_groups(
     lines = sorted_lines(site.lines)
     lines = lines[conducts(lines)].reset_index(drop=True)
     bonds = all_bonds(site, settings=used) if bonds_found is None else bonds_found
-    edges = _edges(site, lines, bonds, snap_m=used.site.snap_m)
+    groups = find_groups(metal_of(site, lines, bonds, settings=used).edges)
+    return stamp(group_table(groups, group_names(groups), lines), bonded_groups)
+
+
+def group_table(groups: Sequence[Group], names: Sequence[str], lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return groups as table ``bonded_groups`` of the data dictionary, with these names, in this order."""
+    if not groups:
+        return empty_table("bonded_groups", lines.crs)
     lengths = dict(zip(lines["line_id"], lines.geometry.length, strict=True))
     shapes = dict(zip(lines["line_id"], lines.geometry, strict=True))
-    rows, geometry = [], []
-    taken: Counter[str] = Counter()
-    for rank, level in enumerate(LEVELS):
-        for names, evidence, probability in _groups([edge for edge in edges if edge["level"] <= rank]):
-            group_id = f"{level}:{names[0]}"
-            taken[group_id] += 1
-            rows.append({
-                "group_id": group_id if taken[group_id] == 1 else f"{group_id}:{taken[group_id]}",
-                "level": level,
-                "line_ids": " ".join(names),
-                "line_count": len(names),
-                "length_m": sum(lengths[name] for name in names),
-                "evidence_weakest": evidence,
-                "probability": probability,
-            })  # fmt: skip
-            geometry.append(shapely.multilinestrings([shapes[name] for name in names]))
-    if not rows:
-        return stamp(empty_table("bonded_groups", site.crs), bonded_groups)
-    return stamp(table_frame("bonded_groups", rows, geometry=geometry, crs=site.crs), bonded_groups)
+    rows = [
+        {
+            "group_id": name,
+            "level": group.level,
+            "line_ids": " ".join(group.lines),
+            "line_count": len(group.lines),
+            "length_m": sum(lengths[line] for line in group.lines),
+            "evidence_weakest": group.evidence,
+            "probability": group.probability,
+        }
+        for name, group in zip(names, groups, strict=True)
+    ]
+    geometry = [shapely.multilinestrings([shapes[line] for line in group.lines]) for group in groups]
+    return table_frame("bonded_groups", rows, geometry=geometry, crs=lines.crs)
 
 
-def _edges(site: Site, lines: gpd.GeoDataFrame, bonds: gpd.GeoDataFrame, *, snap_m: float) -> list[dict[str, Any]]:
-    """Return what joins two lines, the most probable first, the stronger evidence first among equals."""
-    ids = lines["line_id"].to_numpy(dtype=object)
-    evidence_of = dict(zip(ids, continuity(lines), strict=True))
-    places: dict[str, set[float]] = {name: set() for name, word in evidence_of.items() if word != "recorded"}
+def group_names(groups: Iterable[Group], *, kept: Sequence[str | None] = (), barred: Iterable[str] = ()) -> list[str]:
+    """Return a stable name for each group: its level and first line, with a number where that is taken.
 
-    def end(line: str, at_m: float) -> Node:
-        if line not in places:
-            return line, 0.0
-        at_m = 0.0 if pd.isna(at_m) else float(at_m)
-        places[line].add(at_m)
-        return line, at_m
-
-    edges = []
-    met = joints(site, lines, snap_m=snap_m)
-    for meeting in met[met["structure_id"].isna()].itertuples(index=False):
-        a, b = end(ids[meeting.line_a], meeting.measure_a_m), end(ids[meeting.line_b], meeting.measure_b_m)
-        edges.append(_metal(a, b, weaker(evidence_of[a[0]], evidence_of[b[0]])))
-    for bond in bonds.itertuples(index=False):
-        if bond.state == "open" or bond.line_b == EARTH or not {bond.line_a, bond.line_b} <= set(evidence_of):
+    Parameters
+    ----------
+    groups : iterable of Group
+    kept : sequence of str or None, optional
+        Names that groups have already, one each; None: it has none.
+    barred : iterable of str, optional
+        Further names that no new group may take.
+    """
+    listed = list(groups)
+    fixed = list(kept) or [None] * len(listed)
+    taken = {*barred, *(name for name in fixed if name is not None)}
+    numbers: dict[str, int] = {}
+    names: list[str] = []
+    for group, name in zip(listed, fixed, strict=True):
+        if name is not None:
+            names.append(name)
             continue
-        probability = 0.0 if pd.isna(bond.probability) else float(bond.probability)
-        settled = bond.state == "closed" and bond.evidence in KNOWN
-        a, b = end(bond.line_a, bond.measure_a_m), end(bond.line_b, bond.measure_b_m)
-        level = 0 if settled else _level(probability)
-        edges.append({"a": a, "b": b, "evidence": str(bond.evidence), "level": level, "probability": probability})
-    for line, measures in places.items():
-        for near, far in pairwise(sorted(measures)):
-            one_place = far - near <= JOINT_REACH_M
-            edges.append(_metal((line, near), (line, far), "recorded" if one_place else evidence_of[line]))
-    return sorted(edges, key=lambda e: (-e["probability"], STRENGTH.index(e["evidence"]), e["a"], e["b"]))
+        first = f"{group.level}:{'_'.join(group.lines[0].split())}"
+        number = numbers.get(first, 1)
+        while (new := first if number == 1 else f"{first}:{number}") in taken:
+            number += 1
+        numbers[first] = number
+        taken.add(new)
+        names.append(new)
+    return names
 
 
-def _metal(a: Node, b: Node, evidence: str) -> dict[str, Any]:
-    """Return what the metal of lines joins, by the evidence that there is any."""
-    recorded = evidence == "recorded"
-    probability = 1.0 if recorded else PROBABILITY[evidence]
-    level = 0 if recorded else _level(probability)
-    return {"a": a, "b": b, "evidence": evidence, "level": level, "probability": probability}
+def find_groups(edges: Sequence[Edge]) -> list[Group]:
+    """Return the groups of two lines or more at each level, by level and lines.
+
+    Of the ways to hold a group together the most probable one counts: a maximum spanning tree (Kruskal 1956).
+
+    Parameters
+    ----------
+    edges : sequence of Edge
+        As ``metal_of`` gives them: the most probable first, the stronger evidence first among equals.
+    """
+    return [group for rank in range(len(LEVELS)) for group in _of_level(edges, rank)]
 
 
-def _level(probability: float) -> int:
-    return 1 if probability >= CLOSED_FROM else 2
-
-
-def _groups(edges: list[dict[str, Any]]) -> list[tuple[list[str], str, float]]:
-    """Return lines, weakest evidence and its probability of each group, by a maximum spanning tree (Kruskal 1956)."""
+def _of_level(edges: Sequence[Edge], rank: int) -> list[Group]:
     held: Any = UnionFind()
     tree = []
     for edge in edges:
-        if edge["a"] != edge["b"] and held[edge["a"]] != held[edge["b"]]:
-            held.union(edge["a"], edge["b"])
+        if edge.level <= rank and held[edge.a] != held[edge.b]:
+            held.union(edge.a, edge.b)
             tree.append(edge)
-    groups: dict[str, dict[str, Any]] = {}
+    parts: dict[Node, list[Edge]] = {}
     for edge in tree:
-        group = groups.setdefault(held[edge["a"]], {"names": set(), "evidence": 0, "probability": 1.0})
-        group["names"] |= {edge["a"][0], edge["b"][0]}
-        group["evidence"] = max(group["evidence"], STRENGTH.index(edge["evidence"]))
-        group["probability"] = min(group["probability"], edge["probability"])
-    found = [
-        (sorted(g["names"]), STRENGTH[g["evidence"]], g["probability"]) for g in groups.values() if len(g["names"]) > 1
-    ]
-    return sorted(found, key=lambda group: group[0])
+        parts.setdefault(held[edge.a], []).append(edge)
+    found = []
+    for part in parts.values():
+        nodes = frozenset(node for edge in part for node in (edge.a, edge.b))
+        lines = tuple(sorted({node[0] for node in nodes}))
+        if len(lines) > 1:
+            evidence = max((edge.evidence for edge in part), key=STRENGTH.index)
+            found.append(Group(LEVELS[rank], lines, nodes, evidence, min(edge.probability for edge in part)))
+    return sorted(found, key=lambda group: (group.lines, sorted(group.nodes)))

@@ -3,19 +3,32 @@
 from __future__ import annotations
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 
-from corridor.couplings.places import JOINT_REACH_M, isolating_places, meetings
+from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, meetings
 from corridor.couplings.segments import sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
+from corridor.settings import Settings
 from corridor.site.model import Site
 
 __all__ = ["isolations", "joints"]
 
+_COLUMNS = ["isolation_id", "joint", "line_id", "structure_id", "at_m", "parts_from", "evidence"]
 
-def isolations(site: Site) -> gpd.GeoDataFrame:
-    """Return the isolating joints that the terminations of a site state.
+
+def isolations(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    """Return the isolating joints that the terminations of a site state, and the conductors whose joints are insulated.
+
+    A joint that a record states is no proof that it still isolates: ``bridged`` is left empty here, and filled by
+    ``bonded_networks`` where the two sides share metal by another way.
+
+    Parameters
+    ----------
+    site : Site
+    settings : Settings, optional
+        ``site.snap_m`` is used.
 
     Returns
     -------
@@ -29,20 +42,47 @@ def isolations(site: Site) -> gpd.GeoDataFrame:
     InputError
         If ids or geometries of the lines can't be used.
     """
-    lines = sorted_lines(site.lines).set_index("line_id")
-    places = isolating_places(site)
-    if not len(places):
+    lines = sorted_lines(site.lines)
+    snap_m = (settings or Settings()).site.snap_m
+    parts = [part for part in (_stated(site, lines, snap_m), _insulated(lines)) if len(part)]
+    if not parts:
         return stamp(empty_table("isolations", site.crs), isolations)
-    places["isolation_id"] = places["line_id"] + "~" + places["structure_id"].astype(str)
-    places = places.sort_values("isolation_id", ignore_index=True)
-    shapes = lines.geometry.loc[places["line_id"]].to_numpy()
-    frame = table_frame(
-        "isolations",
-        places[["isolation_id", "line_id", "structure_id"]].assign(evidence="recorded"),
-        geometry=shapely.line_interpolate_point(shapes, places["measure_m"].to_numpy()),
-        crs=site.crs,
-    )
-    return stamp(frame, isolations)
+    found = pd.concat(parts).sort_values("isolation_id", kind="stable", ignore_index=True)
+    shapes = lines.set_index("line_id").geometry.loc[found["line_id"]].to_numpy()
+    points = shapely.line_interpolate_point(shapes, found["at_m"].to_numpy(dtype=float))
+    return stamp(table_frame("isolations", found, geometry=points, crs=site.crs), isolations)
+
+
+def _stated(site: Site, lines: gpd.GeoDataFrame, snap_m: float) -> pd.DataFrame:
+    places = isolating_places(site)
+    ids = lines["line_id"].to_numpy(dtype=object)
+    apart: dict[tuple[str, str], set[str]] = {}
+    met = joints(site, lines, snap_m=snap_m)
+    for row in met[met["structure_id"].notna()].itertuples(index=False):
+        for line, other in ((ids[row.line_a], ids[row.line_b]), (ids[row.line_b], ids[row.line_a])):
+            apart.setdefault((row.structure_id, line), set()).add(other)
+    rows = [
+        {
+            "isolation_id": f"{place.line_id}~{place.structure_id}", "joint": "isolating_joint",
+            "line_id": place.line_id, "structure_id": str(place.structure_id), "at_m": place.measure_m,
+            "parts_from": place.line_id if place.inside else " ".join(
+                sorted(apart.get((str(place.structure_id), place.line_id), ()))
+            ) or None,
+            "evidence": "recorded",
+        }
+        for place in places.itertuples(index=False)
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=_COLUMNS, dtype=object)
+
+
+def _insulated(lines: gpd.GeoDataFrame) -> pd.DataFrame:
+    held = lines[conducts(lines) & (lines["joints"] == "insulated").to_numpy(dtype=bool)]
+    stated = held["joints_src"].isin(["given", "mapped"]) if "joints_src" in held else np.ones(len(held), dtype=bool)
+    return pd.DataFrame({
+        "isolation_id": held["line_id"] + "~joints", "joint": "insulated_joints", "line_id": held["line_id"],
+        "structure_id": None, "at_m": held.geometry.length / 2, "parts_from": held["line_id"],
+        "evidence": np.where(stated, "recorded", "inferred"),
+    }).astype(object)  # fmt: skip
 
 
 def joints(site: Site, lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:

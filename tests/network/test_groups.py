@@ -27,21 +27,23 @@ def by_level(groups: gpd.GeoDataFrame) -> dict[str, list[list[str]]]:
 
 
 def by_hand(site: Site) -> dict[str, list[list[str]]]:
-    """Connected components of the network's links, line by line."""
+    """Connected components of the network's nodes, along spans and links, as the lines that they touch."""
     network = built(site)[0]
     states = find_bonds(site).set_index("bond_id")["state"]
     found = {}
     for level in LEVELS:
         graph: nx.Graph[str] = nx.Graph()
+        graph.add_edges_from(zip(network.spans["node_start"], network.spans["node_end"], strict=True))
         for link in network.links.itertuples():
             if link.kind == "isolation":
                 continue
             is_open = link.kind == "bond" and states[link.source_id] == "open"
             settled = link.closed and not link.switchable
-            fits = {"recorded": settled, "likely": link.closed, "possible": not is_open}[level]
-            if fits and link.line_a != link.line_b:
-                graph.add_edge(link.line_a, link.line_b)
-        found[level] = sorted(sorted(part) for part in nx.connected_components(graph))
+            if {"recorded": settled, "likely": link.closed, "possible": not is_open}[level]:
+                graph.add_edge(link.node_a, link.node_b)
+        line_of = dict(zip(network.nodes["node_id"], network.nodes["line_id"], strict=True))
+        parts = [sorted({line_of[node] for node in part}) for part in nx.connected_components(graph)]
+        found[level] = sorted(part for part in parts if len(part) > 1)
     return found
 
 
@@ -68,10 +70,25 @@ def test_the_small_site() -> None:
     }
 
 
-def test_an_isolating_joint_inside_a_line_leaves_the_line_whole() -> None:
-    # groups are groups of lines: the two halves of G1 bear one name
-    bond = {"bond_id": "b", "line_a": "E1", "line_b": "G1", "state": "closed", "geometry": (4, -2)}
-    assert by_level(bonded_groups(small_site(bonds=[bond])))["recorded"] == [["E1", "E2", "E3", "G1"]]
+def bond_on_g1(name: str, x: float, **more: Any) -> dict[str, Any]:
+    return {"bond_id": name, "line_a": "E1", "line_b": "G1", "state": "closed", "geometry": (x, -2)} | more
+
+
+def test_an_isolating_joint_inside_a_line_leads_no_metal_on() -> None:
+    # G1 is parted at 20 m by V1; E1 is bonded to its near side, W1 to its far side
+    far = bond_on_g1("c", 50, line_a="G1", line_b="W1")
+    near = bond_on_g1("b", 4)
+    assert by_level(bonded_groups(small_site(bonds=[near, far])))["recorded"] == [
+        ["E1", "E2", "E3", "G1"],
+        ["G1", "W1"],
+    ]
+
+
+def test_a_jumper_round_an_isolating_joint_leads_it_on() -> None:
+    rows = [bond_on_g1("b", 4), bond_on_g1("c", 50, line_a="G1", line_b="W1")]
+    jumper = {"bond_id": "d", "line_a": "G1", "line_b": "G1", "state": "closed", "geometry": (20, -5)}
+    groups = by_level(bonded_groups(small_site(bonds=[*rows, jumper])))
+    assert groups["recorded"] == [["E1", "E2", "E3", "G1", "W1"]]
 
 
 def test_lines_without_a_bond_are_not_called_anything() -> None:

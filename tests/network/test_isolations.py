@@ -18,7 +18,13 @@ def test_the_table_names_line_structure_and_place() -> None:
     found = isolations(small_site())
     assert list(found.columns) == [*RESULT_TABLES["isolations"].names, "geometry"]
     assert list(found["isolation_id"]) == ["G1~V1", "G2~V2"]
+    assert list(found["joint"]) == ["isolating_joint", "isolating_joint"]
+    assert list(found["line_id"]) == ["G1", "G2"]
+    assert list(found["structure_id"]) == ["V1", "V2"]
+    assert list(found["at_m"]) == [20.0, 0.0]
+    assert list(found["parts_from"]) == ["G1", "G1"]  # V1 parts G1 itself, V2 parts G2 from G1
     assert list(found["evidence"]) == ["recorded", "recorded"]
+    assert found["bridged"].isna().all()
     assert [point.equals(Point(x, -5)) for x, point in zip((20, 60), found.geometry, strict=True)] == [True, True]
 
 
@@ -26,6 +32,39 @@ def test_none_stated_gives_an_empty_table() -> None:
     found = isolations(small_site(terminations=[]))
     assert found.empty
     assert list(found.columns) == [*RESULT_TABLES["isolations"].names, "geometry"]
+
+
+@pytest.mark.parametrize(
+    ("source", "evidence"), [("given", "recorded"), ("mapped", "recorded"), ("default", "inferred")]
+)
+def test_a_line_of_insulated_joints_is_told_as_a_whole(source: str, evidence: str) -> None:
+    pipe = {"line_id": "W1", "utility": "water", "asset": "pipe", "material": "ductile_iron", "joints": "insulated",
+            "joints_src": source, "geometry": [(0, 0), (80, 0)]}  # fmt: skip
+    (row,) = isolations(make_site(lines=[pipe, pipe | {"line_id": "W2", "conductive": "no"}])).itertuples()
+    assert (row.isolation_id, row.joint, row.line_id, row.structure_id) == ("W1~joints", "insulated_joints", "W1", None)
+    assert (row.parts_from, row.evidence, row.at_m) == ("W1", evidence, 40.0)
+    assert row.geometry.equals(Point(40, 0))
+
+
+def test_a_joint_at_the_end_of_metal_parts_from_nothing() -> None:
+    site = make_site(
+        lines=[LINES[4]],
+        structures=[{"structure_id": "V", "kind": "building_entry", "geometry": (60, -5)}],
+        terminations=[{"structure_id": "V", "line_id": "G1", "at": "end", "isolated": "yes"}],
+    )
+    (row,) = isolations(site).itertuples()
+    assert (row.at_m, row.parts_from) == (60.0, None)
+
+
+def test_a_joint_parts_a_line_from_all_that_meet_it() -> None:
+    pipes = [LINES[4], LINES[5], {**LINES[5], "line_id": "G3", "geometry": [(60, -5), (60, 30)]}]
+    site = make_site(
+        lines=pipes,
+        structures=[{"structure_id": "V", "kind": "valve", "geometry": (60, -5)}],
+        terminations=[{"structure_id": "V", "line_id": "G1", "at": "end", "isolated": "yes"}],
+    )
+    (row,) = isolations(site).itertuples()
+    assert row.parts_from == "G2 G3"
 
 
 def test_meetings_tell_which_joint_parts_them() -> None:
