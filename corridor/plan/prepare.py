@@ -197,8 +197,10 @@ def prepare(
     def grown(distance_m: float) -> Growth:
         return grow(network, connected.couplings, seeds, distance_m=distance_m, graph=graph)
 
+    limit = max(solver.section_limit, solver.compressed_limit)
+
     def fits(growth: Growth) -> bool:
-        return bool(lengths.loc[list(growth.spans)].sum() / SECTION_GUESS_M <= solver.section_limit)
+        return bool(lengths.loc[list(growth.spans)].sum() / SECTION_GUESS_M <= limit)
 
     distance = min(solver.growth_step_m, solver.growth_max_m)
     growth = grown(distance)

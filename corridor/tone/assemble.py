@@ -391,6 +391,7 @@ def _model(
         measure_m=np.concatenate(measure),
         elements=tuple(elements),
         node_of=builder.node_of,
+        solver=builder.settings.solver,
     )
 
 

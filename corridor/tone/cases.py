@@ -12,7 +12,7 @@ from corridor.settings import SoilSettings
 from corridor.tone.internal import joint_impedance
 from corridor.tone.model import Element, SoilRange, ToneModel
 
-__all__ = ["CASES", "Case", "element_ohms", "soil_range"]
+__all__ = ["CASES", "Case", "Paths", "element_ohms", "soil_range"]
 
 Paths = Literal["nominal", "closed", "open"]
 

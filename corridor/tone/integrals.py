@@ -334,7 +334,7 @@ def pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) ->
 
 
 @numba.njit(cache=True)
-def wire_pair_integrals(i: int, j: int, wires: WireSections) -> tuple[float, float]:
+def wire_pair_integrals(i: int | np.int64, j: int | np.int64, wires: WireSections) -> tuple[float, float]:
     """Return one pair's ``direct`` and ``image`` as `DistanceIntegrals` holds them, for use inside compiled loops.
 
     Parameters

@@ -9,13 +9,11 @@ import pandas as pd
 
 from corridor.network.model import Network
 from corridor.settings import Equipment
-from corridor.tone.cases import element_ohms
 from corridor.tone.conductors import Conductor, characteristic_ohm, conductors
 from corridor.tone.drive import Drive, unit_output, unit_sources
 from corridor.tone.earth import propagation_constant
 from corridor.tone.model import SoilRange, ToneModel
-from corridor.tone.solve import matrices
-from corridor.tone.tree import factorise
+from corridor.tone.solve import nominal_network
 
 __all__ = ["leaving_share", "with_tails"]
 
@@ -123,12 +121,14 @@ def leaving_share(
     nodes = np.asarray(cut_nodes, dtype=np.int64)
     section = np.searchsorted(model.layout.start_node, nodes, side="right") - 1
     section = np.minimum(section, model.n_conducting - 1)
+    ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
+    wanted = np.concatenate([nodes, np.array(ends, dtype=np.int64)])
     worst = 0.0
     for frequency in sorted(set(frequencies_hz)):
-        z, p = matrices(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=soil)
         gamma = propagation_constant(rho, frequency, relative_permittivity=soil.relative_permittivity)
         source = unit_sources(model, drives, frequency_hz=frequency, gamma_per_m=gamma)
-        solution = factorise(model.layout, z, p, element_ohms(model, "nominal", frequency)).solve(*source)
+        network = nominal_network(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=soil)
+        solution = network.solve(*source, at_nodes=wanted)
         hooked = np.abs(unit_output(solution, drives, frequency_hz=frequency, equipment=equipment).reference_a)
         reference = np.maximum(hooked, np.abs(solution.current_a).max(axis=0))
         wave_ohm = np.array([_wave_ohm(metal, frequency, rho) for metal in model.conductors])[model.line_index[section]]

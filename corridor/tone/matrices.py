@@ -304,7 +304,8 @@ def _coated_ohm(
         factor = direct_factor(ground, lower_a=lower[first], lower_b=lower[second])
     else:
         factor = ground
-    return first, second, factor * change_m / (sections.length[first] * sections.length[second])
+    ohm = np.asarray(factor * change_m / (sections.length[first] * sections.length[second]), dtype=np.complex128)
+    return first, second, ohm
 
 
 def _ground(sections: PairSections, soil: _Soil, layers: Layers | None) -> Ground:

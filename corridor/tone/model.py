@@ -1,15 +1,16 @@
 """What the solver sees of a network: sections, electrodes and lumped elements, once for a site."""
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from corridor.errors import DomainError
+from corridor.settings import SolverSettings
 from corridor.tone.conductors import Conductor
-from corridor.tone.integrals import DistanceIntegrals, inverse_distance_integrals
+from corridor.tone.integrals import DistanceIntegrals, WireSections, inverse_distance_integrals, wire_sections
 from corridor.tone.layout import Layout
 
 __all__ = ["Electrode", "Element", "SoilRange", "ToneModel"]
@@ -101,6 +102,8 @@ class ToneModel:
         In the layout's order.
     node_of : dict
         Network node_id to solver node.
+    solver : SolverSettings
+        Up to which size its matrices are dense, and how exact they are beyond.
     """
 
     layout: Layout
@@ -114,6 +117,7 @@ class ToneModel:
     measure_m: Real
     elements: tuple[Element, ...]
     node_of: dict[str, int]
+    solver: SolverSettings = field(default_factory=SolverSettings)
 
     @property
     def n_sections(self) -> int:
@@ -129,6 +133,17 @@ class ToneModel:
     def electrode_mask(self) -> NDArray[np.bool_]:
         """Whether each section is an electrode."""
         return np.arange(self.n_sections) >= self.n_conducting
+
+    @property
+    def is_large(self) -> bool:
+        """Whether it is solved in blocks, since dense matrices would take too much memory."""
+        return self.n_sections > self.solver.section_limit
+
+    @cached_property
+    def wires(self) -> WireSections:
+        """What the pair integrals need to know of the sections."""
+        radius, outer = self._radii()
+        return wire_sections(self.start_m, self.end_m, radius_m=radius, chain=self._bodies(), outer_radius_m=outer)
 
     @cached_property
     def integrals(self) -> DistanceIntegrals:

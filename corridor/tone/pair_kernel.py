@@ -109,7 +109,9 @@ def pair_sections(start_m: FloatArray, end_m: FloatArray, conducts: NDArray[np.b
 
 
 @numba.njit(cache=True, inline="always")
-def _soil_rest(i: int, j: int, sections: PairSections, soil: PairSoil) -> tuple[complex, complex, float]:
+def _soil_rest(
+    i: int | np.int64, j: int | np.int64, sections: PairSections, soil: PairSoil
+) -> tuple[complex, complex, float]:
     """Mean over two sections of the smooth parts of g_A and g_K, and of the term between vertical and horizontal."""
     a, b = sections.tangent[i], sections.tangent[j]
     offset_x = sections.points[i, 0, 0] - sections.points[j, 0, 0]
@@ -145,7 +147,9 @@ def _soil_rest(i: int, j: int, sections: PairSections, soil: PairSoil) -> tuple[
 
 
 @numba.njit(cache=True, error_model="numpy")
-def _layer_rest(i: int, j: int, sections: PairSections, layers: LayerGround) -> tuple[complex, complex]:
+def _layer_rest(
+    i: int | np.int64, j: int | np.int64, sections: PairSections, layers: LayerGround
+) -> tuple[complex, complex]:
     """Mean over two sections of the rests of g_A and g_K in two layers."""
     offset_x = sections.points[i, 0, 0] - sections.points[j, 0, 0]
     offset_y = sections.points[i, 0, 1] - sections.points[j, 0, 1]
@@ -174,7 +178,10 @@ def _layer_rest(i: int, j: int, sections: PairSections, layers: LayerGround) -> 
 
 @numba.njit(cache=True, inline="always")
 def soil_entries(
-    pair: tuple[int, int], integrals: tuple[float, float, float], sections: PairSections, soil: PairSoil
+    pair: tuple[int | np.int64, int | np.int64],
+    integrals: tuple[float, float, float],
+    sections: PairSections,
+    soil: PairSoil,
 ) -> tuple[complex, complex]:
     """Return one pair's entries of Z and P in one soil, for use inside compiled loops.
 
@@ -208,7 +215,7 @@ def soil_entries(
 
 @numba.njit(cache=True, error_model="numpy")
 def layer_entries(
-    pair: tuple[int, int],
+    pair: tuple[int | np.int64, int | np.int64],
     integrals: tuple[float, float, float],
     sections: PairSections,
     ground: tuple[PairSoil, LayerGround],

@@ -1,9 +1,13 @@
-"""All hook-ups, frequencies and cases solved: one factorisation per frequency and soil, low-rank updates for paths."""
+"""All hook-ups, frequencies and cases solved: one factorisation per frequency and soil, low-rank updates for paths.
+
+Networks too large for dense matrices are factored in blocks, once for each state of the paths.
+"""
 
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,15 +16,26 @@ from threadpoolctl import threadpool_limits
 from corridor.constants import FREQUENCY_MAX_HZ, FREQUENCY_MIN_HZ
 from corridor.errors import DomainError
 from corridor.settings import Equipment
-from corridor.tone.cases import Case, element_ohms
+from corridor.tone.cases import Case, Paths, element_ohms
 from corridor.tone.drive import Drive, unit_output, unit_sources
 from corridor.tone.earth import propagation_constant
+from corridor.tone.large import LargeNetwork, factorise_blocks
+from corridor.tone.large_fields import LargeFields, large_fields
 from corridor.tone.layout import Solution
-from corridor.tone.matrices import section_matrices
+from corridor.tone.matrices import section_kernel, section_matrices
 from corridor.tone.model import SoilRange, ToneModel
-from corridor.tone.tree import factorise
+from corridor.tone.tree import Factored, factorise
 
-__all__ = ["CaseResult", "Progress", "ToneSolution", "check_frequency", "matrices", "solve_cases", "solve_tone"]
+__all__ = [
+    "CaseResult",
+    "Progress",
+    "ToneSolution",
+    "check_frequency",
+    "matrices",
+    "nominal_network",
+    "solve_cases",
+    "solve_tone",
+]
 
 Progress = Callable[[int, int, str], None]
 
@@ -88,29 +103,85 @@ def matrices(
 ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
     """Return the longitudinal and leakage matrices Z and P of a model, (n, n), ohm.
 
+    Of a large model they are `corridor.tone.large_fields.FieldMatrix`, which give what ``decompose`` asks for.
+
     Raises
     ------
     DomainError
         If the frequency is out of range.
     """
-    check_frequency(frequency_hz)
+    materials = _materials(model, frequency_hz, resistivity_ohm_m, soil)
+    if model.is_large:
+        return _large_fields(model, materials).as_matrices()
     with _ASSEMBLY:
-        return section_matrices(
-            model.start_m,
-            model.end_m,
-            integrals=model.integrals,
-            series_ohm_per_m=np.where(
-                model.electrode_mask, 0, model.per_section([c.series(frequency_hz) for c in model.conductors])
-            ),
-            coating_s_per_m=model.per_section([c.leakage(frequency_hz) for c in model.conductors]),
-            electrode=model.electrode_mask,
-            electrode_ohm=model.electrode_ohm(resistivity_ohm_m / soil.nominal_ohm_m),
-            frequency_hz=frequency_hz,
-            resistivity_ohm_m=resistivity_ohm_m,
-            relative_permittivity=soil.relative_permittivity,
-            top_thickness_m=soil.top_thickness_m,
-            lower_resistivity_ohm_m=soil.lower_at(resistivity_ohm_m),
-        )
+        return section_matrices(model.start_m, model.end_m, integrals=model.integrals, **materials)
+
+
+def _materials(model: ToneModel, frequency_hz: float, resistivity_ohm_m: float, soil: SoilRange) -> dict[str, Any]:
+    """Return the keyword arguments that say what the sections and the soil are made of."""
+    check_frequency(frequency_hz)
+    return {
+        "series_ohm_per_m": np.where(
+            model.electrode_mask, 0, model.per_section([c.series(frequency_hz) for c in model.conductors])
+        ),
+        "coating_s_per_m": model.per_section([c.leakage(frequency_hz) for c in model.conductors]),
+        "electrode": model.electrode_mask,
+        "electrode_ohm": model.electrode_ohm(resistivity_ohm_m / soil.nominal_ohm_m),
+        "frequency_hz": frequency_hz,
+        "resistivity_ohm_m": resistivity_ohm_m,
+        "relative_permittivity": soil.relative_permittivity,
+        "top_thickness_m": soil.top_thickness_m,
+        "lower_resistivity_ohm_m": soil.lower_at(resistivity_ohm_m),
+    }
+
+
+def _large_fields(model: ToneModel, materials: dict[str, Any]) -> LargeFields:
+    with _ASSEMBLY:
+        kernel = section_kernel(model.start_m, model.end_m, wires=model.wires, **materials)
+        return large_fields(model, kernel, tolerance=model.solver.compression)
+
+
+def nominal_network(
+    model: ToneModel, *, frequency_hz: float, resistivity_ohm_m: float, soil: SoilRange
+) -> Factored | LargeNetwork:
+    """Factor a model's network with its paths as most likely; a large one in blocks.
+
+    Parameters
+    ----------
+    model : ToneModel
+        The network.
+    frequency_hz, resistivity_ohm_m : float
+        Of the tone and the soil.
+    soil : SoilRange
+        Permittivity and layers.
+
+    Returns
+    -------
+    Factored or LargeNetwork
+        Both solve alike.
+
+    Raises
+    ------
+    DomainError
+        If the frequency is out of range.
+    SolverError
+        If the network has no unique solution.
+    """
+    if model.is_large:
+        fields = _large_fields(model, _materials(model, frequency_hz, resistivity_ohm_m, soil))
+        return _large_network(model, fields, "nominal", frequency_hz)
+    z, p = matrices(model, frequency_hz=frequency_hz, resistivity_ohm_m=resistivity_ohm_m, soil=soil)
+    return factorise(model.layout, z, p, element_ohms(model, "nominal", frequency_hz))
+
+
+def _large_network(model: ToneModel, fields: LargeFields, paths: Paths, frequency_hz: float) -> LargeNetwork:
+    return factorise_blocks(
+        model.layout,
+        fields.clusters,
+        (fields.z, fields.p),
+        element_ohms(model, paths, frequency_hz),
+        residual=model.solver.residual,
+    )
 
 
 def solve_cases(
@@ -134,25 +205,53 @@ def solve_cases(
         message = f"expected cases of one soil, got {sorted(rho)} ohm m"
         raise DomainError(message)
     resistivity = rho.pop()
-    z, p = matrices(model, frequency_hz=frequency_hz, resistivity_ohm_m=resistivity, soil=soil)
-    base_ohm = element_ohms(model, "nominal", frequency_hz)
-    factored = factorise(model.layout, z, p, base_ohm)
-    del z, p
     gamma = propagation_constant(resistivity, frequency_hz, relative_permittivity=soil.relative_permittivity)
-    injection, emf = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
+    sources = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
     ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
     wanted = np.concatenate((model.layout.node_a, model.layout.node_b, np.array(ends, dtype=np.int64)))
-    base = factored.solve(injection, emf, at_nodes=wanted)
+    solve = _solve_large if model.is_large else _solve_dense
+    where: dict[str, Any] = {"frequency_hz": frequency_hz, "resistivity_ohm_m": resistivity, "soil": soil}
+    solutions = solve(model, sources, wanted, paths=sorted({case.paths for case in cases}), **where)
+    return {case.name: _result(solutions[case.paths], drives, frequency_hz, equipment) for case in cases}
+
+
+def _solve_dense(
+    model: ToneModel,
+    sources: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+    wanted: NDArray[np.int64],
+    *,
+    paths: Sequence[Paths],
+    frequency_hz: float,
+    resistivity_ohm_m: float,
+    soil: SoilRange,
+) -> dict[Paths, Solution]:
+    """Solve by one factorisation, and switch the paths by updates of it."""
+    factored = nominal_network(model, frequency_hz=frequency_hz, resistivity_ohm_m=resistivity_ohm_m, soil=soil)
+    base = factored.solve(*sources, at_nodes=wanted)
     switchable = np.flatnonzero([element.switchable for element in model.elements])
-    ports = factored.prepare(switchable, at_nodes=wanted) if any(case.paths != "nominal" for case in cases) else None
-    results = {}
-    for case in cases:
-        solution = base
-        if case.paths != "nominal" and ports is not None:
-            other = element_ohms(model, case.paths, frequency_hz)[switchable]
-            solution = ports.with_elements(switchable, other).apply(base)
-        results[case.name] = _result(solution, drives, frequency_hz, equipment)
-    return results
+    others = [name for name in paths if name != "nominal"]
+    solutions: dict[Paths, Solution] = {"nominal": base}
+    if others and isinstance(factored, Factored):
+        ports = factored.prepare(switchable, at_nodes=wanted)
+        for name in others:
+            ohms = element_ohms(model, name, frequency_hz)[switchable]
+            solutions[name] = ports.with_elements(switchable, ohms).apply(base)
+    return solutions
+
+
+def _solve_large(
+    model: ToneModel,
+    sources: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+    wanted: NDArray[np.int64],
+    *,
+    paths: Sequence[Paths],
+    frequency_hz: float,
+    resistivity_ohm_m: float,
+    soil: SoilRange,
+) -> dict[Paths, Solution]:
+    """Solve by one factorisation for each state of the paths: that costs less than a solution for each of them."""
+    fields = _large_fields(model, _materials(model, frequency_hz, resistivity_ohm_m, soil))
+    return {name: _large_network(model, fields, name, frequency_hz).solve(*sources, at_nodes=wanted) for name in paths}
 
 
 def _result(solution: Solution, drives: Sequence[Drive], frequency_hz: float, equipment: Equipment) -> CaseResult:
@@ -196,7 +295,7 @@ def solve_tone(
     equipment : Equipment
         Limits of the sources.
     workers : int
-        Frequencies solved at once; results don't depend on it.
+        Frequencies solved at once, of a large model one; results don't depend on it.
     progress : callable, optional
         Called with (done, total, what) after each factorisation.
 
@@ -213,7 +312,10 @@ def solve_tone(
         check_frequency(frequency)
     soils = sorted({case.soil for case in cases})
     tasks = [(f, [case for case in cases if case.soil == s]) for f in frequencies_hz for s in soils]
-    _ = model.integrals  # once, before the workers need them
+    if model.is_large:
+        workers = 1  # one takes the memory and the cores of several
+    else:
+        _ = model.integrals  # once, before the workers need them
     results: dict[tuple[float, str], CaseResult] = {}
     with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(workers) as pool:
         futures = [

@@ -37,7 +37,7 @@ def streets() -> Site:
 
 
 def with_limit(sections: int) -> Settings:
-    return Settings(solver=SolverSettings(section_limit=sections, workers=1))
+    return Settings(solver=SolverSettings(section_limit=sections, compressed_limit=0, workers=1))
 
 
 def reviewed(site: Site, sections: int) -> Review:
