@@ -9,10 +9,13 @@ from corridor.commands.inputs import load_inputs
 from corridor.commands.main import EXIT_STRICT
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option, strict_option
 from corridor.commands.talk import say, table_lines
+from corridor.errors import OutputError
 from corridor.frames import CAUTION
+from corridor.report.place import check_file_place, whole_file
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
 from corridor.site import Site
+from corridor.site.draft import draft_fieldmap as drafted
 
 __all__ = ["check", "findings_by_code"]
 
@@ -23,16 +26,33 @@ _ORDER = {"severe": 0, "warning": 1, "note": 2}
 @input_options
 @settings_option
 @output_option("Write the findings (and the lines as read) to this file (.gpkg, .geojson).")
+@click.option(
+    "--draft-fieldmap", metavar="FILE", help="Write a proposal of a field map to this new file, for you to correct."
+)
 @strict_option
 @quiet_options
 def check(
-    paths: tuple[str, ...], *, output: str | None, strict: bool, quiet: bool, verbose: bool, progress: str, **read: Any
+    paths: tuple[str, ...],
+    *,
+    output: str | None,
+    draft_fieldmap: str | None,
+    strict: bool,
+    quiet: bool,
+    verbose: bool,
+    progress: str,
+    **read: Any,
 ) -> None:
     """Read RECORDS and show that every feature ends as used, repaired or set aside, and what was found.
 
     RECORDS: one or several vector files with lines, structures, bonds and more.
     """
     del progress  # reading takes a moment only
+    if draft_fieldmap is not None:
+        if output is not None or read["fieldmap"] is not None or read["corrections"] is not None:
+            message = "--draft-fieldmap only writes a draft: --output, --fieldmap and --corrections don't go with it"
+            raise click.UsageError(message)
+        say(_draft(paths, draft_fieldmap, crs=read["crs"]), quiet=quiet)
+        return
     inputs = load_inputs(paths, output=output, **read)
     site = inputs.site
     say(_accounting(site), quiet=quiet)
@@ -52,6 +72,21 @@ def check(
         say(["", f"Written: {output}"], quiet=quiet)
     if strict and site.findings["severity"].eq("severe").any():
         sys.exit(EXIT_STRICT)
+
+
+def _draft(paths: tuple[str, ...], target: str, *, crs: str | None) -> list[str]:
+    """Write the draft and return what to do with it; a file that is there may be somebody's work and stays."""
+    place = check_file_place(target)
+    if place.exists():
+        message = f"expected a new file for the draft, {target} is there already; name another, or remove it"
+        raise OutputError(message)
+    made = drafted(list(paths), crs=crs)
+    with whole_file(place) as file:
+        file.write_text(made.text, encoding="utf-8", newline="\n")
+    rows = table_lines(list(made.layers.columns), made.layers.itertuples(index=False))
+    names = " ".join(paths)
+    then = f"Read and correct {target}, then: corridor check {names} --fieldmap {target}"
+    return [CAUTION, *rows, "", f"Written: {target}. Nothing in it has been applied.", then]
 
 
 def findings_by_code(site: Site) -> list[tuple[str, str, int, str]]:

@@ -28,6 +28,7 @@ def load_inputs(
     settings: str | None,
     work_area: str | None = None,
     output: str | None = None,
+    corrections: str | None = None,
 ) -> Inputs:
     """Read settings, records and the work area that the options name; an output that can't be written ends it first.
 
@@ -39,7 +40,7 @@ def load_inputs(
     if output is not None:
         check_output(output)
     chosen = load_settings(settings)
-    site = read_site(list(paths), fieldmap=fieldmap, crs=crs, settings=chosen)
+    site = read_site(list(paths), fieldmap=fieldmap, crs=crs, settings=chosen, corrections=corrections)
     if work_area is not None:
         site = with_work_area(site, work_area, crs=crs)
     return Inputs(site=site, settings=chosen)

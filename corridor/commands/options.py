@@ -20,12 +20,16 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 
 def input_options(command: F) -> F:
-    """Add PATHS, ``--fieldmap`` and ``--crs``: what to read and how."""
+    """Add PATHS, ``--fieldmap``, ``--crs`` and ``--corrections``: what to read and how."""
     for decorate in (
+        click.option(
+            "--corrections", metavar="FILE",
+            help="CSV (layer, id, column, value, source, date): values in place of the records' own, each told.",
+        ),
         click.option("--crs", metavar="CRS", help="CRS of layers that state none, such as EPSG:32631."),
-        click.option("--fieldmap", metavar="FILE", help="Field map (TOML): your layers and columns in our terms."),
+        click.option("--fieldmap", metavar="FILE", help="Field map (TOML), or inspire or muddi: your terms in ours."),
         click.argument("paths", nargs=-1, required=True, metavar="RECORDS..."),
-    ):
+    ):  # fmt: skip
         command = decorate(command)
     return command
 

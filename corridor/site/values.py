@@ -11,7 +11,7 @@ from corridor.site.materials import coatings, material_words, materials
 from corridor.site.tables import vocabulary, word_key
 from corridor.site.units import unit_factor
 
-__all__ = ["as_text", "numbers", "read_values"]
+__all__ = ["as_text", "known_words", "numbers", "read_values"]
 
 _NUMBER = r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s][^\d]*)?\s*$"
 _DECIMAL_COMMA = r"^(\s*[-+]?\d+),(\d{1,2})(?!\d)"
@@ -49,7 +49,7 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
         raw = frame[column.name]
         if column.kind in ("real", "integer"):
             result[column.name] = _measured(raw, column, result, findings)
-        elif _words(column):
+        elif known_words(column):
             result[column.name] = _worded(raw, column, result, findings)
         else:
             result[column.name] = as_text(raw)
@@ -157,7 +157,7 @@ def _left_out(values: pd.Series, nothing: Any, frame: pd.DataFrame, *, name: str
     return values.where(~nothing, None)
 
 
-def _words(column: Column) -> dict[str, str]:
+def known_words(column: Column) -> dict[str, str]:
     """Return the words a column knows, by key; empty where any word goes."""
     if column.name in ("material", "sheath"):
         own: tuple[str, ...] = tuple(materials())
@@ -176,7 +176,7 @@ def _words(column: Column) -> dict[str, str]:
 
 
 def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
-    words = _words(column)
+    words = known_words(column)
     text = as_text(raw)
     stated = text.notna()
     known = {word: words.get(word_key(word)) for word in text[stated].unique()}
