@@ -12,11 +12,10 @@ from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
 
 from corridor.errors import DomainError
-from corridor.tone.cases import Case, element_ohms
+from corridor.tone.cases import Case
 from corridor.tone.layout import Solution
 from corridor.tone.model import SoilRange, ToneModel
-from corridor.tone.solve import CaseResult, ToneSolution, check_frequency, matrices
-from corridor.tone.tree import factorise
+from corridor.tone.solve import CaseResult, ToneSolution, check_frequency, solve_sources
 from corridor.tone.wave import RadioWave, wave_emf
 
 __all__ = ["PASSIVE_KINDS", "Feed", "MainsCurrent", "feed_voltages", "solve_passive"]
@@ -138,23 +137,10 @@ def _solve_group(
     model: ToneModel, source: MainsCurrent | RadioWave, cases: Sequence[Case], *, soil: SoilRange
 ) -> Mapping[str, Solution]:
     """Return the solutions of cases that share one soil, in amperes, one column each."""
-    frequency, rho = source.frequency_hz, cases[0].resistivity_ohm_m(soil)
-    z, p = matrices(model, frequency_hz=frequency, resistivity_ohm_m=rho, soil=soil)
-    factored = factorise(model.layout, z, p, element_ohms(model, "nominal", frequency))
-    del z, p
-    emf = _unit_emf(model, source, soil=soil, resistivity_ohm_m=rho)
-    ends = np.concatenate((model.layout.node_a, model.layout.node_b))
-    base = factored.solve(np.zeros((model.layout.n_nodes, emf.shape[1]), dtype=np.complex128), emf, at_nodes=ends)
-    switchable = np.flatnonzero([element.switchable for element in model.elements])
-    ports = factored.prepare(switchable, at_nodes=ends) if any(case.paths != "nominal" for case in cases) else None
-    found = {}
-    for case in cases:
-        solution = base
-        if case.paths != "nominal" and ports is not None:
-            other = element_ohms(model, case.paths, frequency)[switchable]
-            solution = ports.with_elements(switchable, other).apply(base)
-        found[case.name] = _scaled(solution, source)
-    return found
+    emf = _unit_emf(model, source, soil=soil, resistivity_ohm_m=cases[0].resistivity_ohm_m(soil))
+    nothing = np.zeros((model.layout.n_nodes, emf.shape[1]), dtype=np.complex128)
+    solutions = solve_sources(model, (nothing, emf), cases, frequency_hz=source.frequency_hz, soil=soil)
+    return {name: _scaled(solution, source) for name, solution in solutions.items()}
 
 
 def _unit_emf(

@@ -34,6 +34,7 @@ __all__ = [
     "matrices",
     "nominal_network",
     "solve_cases",
+    "solve_sources",
     "solve_tone",
 ]
 
@@ -200,19 +201,70 @@ def solve_cases(
     DomainError
         If the cases differ in soil, or the frequency is out of range.
     """
+    resistivity = _one_resistivity(cases, soil)
+    gamma = propagation_constant(resistivity, frequency_hz, relative_permittivity=soil.relative_permittivity)
+    sources = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
+    ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
+    solutions = solve_sources(model, sources, cases, frequency_hz=frequency_hz, soil=soil, ends=ends)
+    return {name: _result(solution, drives, frequency_hz, equipment) for name, solution in solutions.items()}
+
+
+def solve_sources(
+    model: ToneModel,
+    sources: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+    cases: Sequence[Case],
+    *,
+    frequency_hz: float,
+    soil: SoilRange,
+    ends: Sequence[int] = (),
+) -> dict[str, Solution]:
+    """Solve given sources for cases that share one soil.
+
+    Parameters
+    ----------
+    model : ToneModel
+        The network.
+    sources : tuple of ndarray
+        Injection (nodes, k), A, and voltage in series (n, k), V.
+    cases : sequence of Case
+        Of one soil.
+    frequency_hz : float
+        Of the tone.
+    soil : SoilRange
+        Nominal, low and high.
+    ends : sequence of int
+        Nodes whose potentials are wanted, beside those of the elements.
+
+    Returns
+    -------
+    dict of str to Solution
+        By the cases' names, k columns each.
+
+    Raises
+    ------
+    DomainError
+        If the cases differ in soil, or the frequency is out of range.
+    """
+    wanted = np.concatenate((model.layout.node_a, model.layout.node_b, np.array(ends, dtype=np.int64)))
+    solve = _solve_large if model.is_large else _solve_dense
+    solutions = solve(
+        model,
+        sources,
+        wanted,
+        paths=sorted({case.paths for case in cases}),
+        frequency_hz=frequency_hz,
+        resistivity_ohm_m=_one_resistivity(cases, soil),
+        soil=soil,
+    )
+    return {case.name: solutions[case.paths] for case in cases}
+
+
+def _one_resistivity(cases: Sequence[Case], soil: SoilRange) -> float:
     rho = {case.resistivity_ohm_m(soil) for case in cases}
     if len(rho) != 1:
         message = f"expected cases of one soil, got {sorted(rho)} ohm m"
         raise DomainError(message)
-    resistivity = rho.pop()
-    gamma = propagation_constant(resistivity, frequency_hz, relative_permittivity=soil.relative_permittivity)
-    sources = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
-    ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
-    wanted = np.concatenate((model.layout.node_a, model.layout.node_b, np.array(ends, dtype=np.int64)))
-    solve = _solve_large if model.is_large else _solve_dense
-    where: dict[str, Any] = {"frequency_hz": frequency_hz, "resistivity_ohm_m": resistivity, "soil": soil}
-    solutions = solve(model, sources, wanted, paths=sorted({case.paths for case in cases}), **where)
-    return {case.name: _result(solutions[case.paths], drives, frequency_hz, equipment) for case in cases}
+    return rho.pop()
 
 
 def _solve_dense(
