@@ -14,7 +14,7 @@ from shapely.geometry import LineString, MultiLineString, Point, Polygon
 
 from .draft import Draft
 from .dressing import spoil_lines, spoil_structures, spoil_terminations
-from .truth import bonded_groups
+from .truth import bonded_groups, practice_built
 
 # A metric grid whose origin for the samples lies in open sea: no place on land is meant.
 CRS = "EPSG:32631"
@@ -191,13 +191,15 @@ def truth(draft: Draft, name: str, seed: int) -> dict[str, Any]:
     """Return what is true of a site as plain data; spots in map coordinates, m."""
     recorded = [{key: value for key, value in row.items() if key != "geometry"} for row in draft.bonds]
     hidden = [{**row, "spot": to_map([row["spot"]])[0].tolist()} for row in draft.hidden_bonds]
+    practice = practice_built(draft, name, seed)
+    built = [row for row in practice if row["built"]]
     return {
         "site": name,
         "seed": seed,
         "parameters": {"crs": CRS, "snap_m": 0.1, "structure_reach_m": 0.5, "likely_probability": 0.5},
-        "bonds": {"records": recorded, "inferred": draft.inferred(), "hidden": hidden},
+        "bonds": {"records": recorded, "inferred": practice, "hidden": hidden},
         "connections": sorted([*sorted(pair)] for pair in draft.connections()),
-        "groups": bonded_groups(draft),
+        "groups": bonded_groups(draft, built),
         "planted": draft.planted,
     }
 
