@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, lines_at, meetings
 from corridor.couplings.rules import RULES, BondRule
 from corridor.couplings.segments import sorted_lines
+from corridor.couplings.twins import twin_ties
 from corridor.frames import empty_table, stamp, table_frame
 from corridor.settings import Settings
 from corridor.site.materials import materials
@@ -45,18 +46,20 @@ def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
     Inferred rows follow the rules of ``corridor.couplings.rules``, each with its evidence, probability and source.
     None is made where the pair has a recorded bond (of any state) or already meets, nor for a line isolated at the
     structure, nor twice where two structures stand in one place. Up to six lines at a structure give all pairs, more
-    give as many bonds as hold the same lines together.
+    give as many bonds as hold the same lines together. Near-duplicates of two layers get a suspected tie at either end
+    of their common length, rule ``near_duplicate``.
 
     Parameters
     ----------
     site : Site
     settings : Settings, optional
-        ``site.structure_reach_m`` and ``site.snap_m`` are used.
+        Part ``site``.
 
     Returns
     -------
     GeoDataFrame
-        Table ``bonds_found`` of the data dictionary: recorded rows first, each part ordered by id.
+        Table ``bonds_found`` of the data dictionary: recorded rows first, then inferred ones, then ties of
+        near-duplicates, each part ordered by id.
 
     Raises
     ------
@@ -69,7 +72,7 @@ def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
     lines = sorted_lines(site.lines)
     recorded = _recorded(site, lines)
     inferred = _inferred(site, lines, recorded, used)
-    columns = [*recorded, *inferred]
+    columns = [*recorded, *inferred, *twin_ties(site, settings=used.site)]
     if not columns:
         return stamp(empty_table("bonds_found", site.crs), find_bonds)
     points = [row.pop("point") for row in columns]

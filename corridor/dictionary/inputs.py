@@ -101,7 +101,7 @@ BONDS = Table(
         Column(name="line_a", required=True, meaning="First line.", term=_OWN),
         Column(name="line_b", required=True, meaning="Second line, or the word earth.", term=_OWN),
         Column(name="structure_id", meaning="Where it is made.", term=_OWN),
-        Column(name="kind", meaning="jumper, shared_ground, neutral, sheath, structure, contact, unknown.", term=_OWN),
+        Column(name="kind", meaning="jumper, shared_ground, neutral, sheath, structure, contact, same_line (two records of what may be one line), unknown.", term=_OWN),
         Column(name="state", vocabulary=("closed", "open", "unknown"), meaning="Whether it conducts.", term=_OWN),
         Column(name="resistance_ohm", kind="real", unit="ohm", minimum=0, maximum=1e9, meaning="Its resistance.", term=_OWN),
         Column(name="evidence", vocabulary=EVIDENCE, meaning="How it is known.", term=_OWN),

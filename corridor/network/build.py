@@ -19,6 +19,7 @@ from corridor.network.isolations import joints
 from corridor.network.model import Network
 from corridor.network.nodes import NodeTable
 from corridor.settings import Settings
+from corridor.site.ends import cut_ends
 from corridor.site.materials import joint_types
 from corridor.site.model import Site
 
@@ -49,6 +50,7 @@ class _Asked:
     inside: list[tuple[int, str]]
     bonds: list[tuple[int, int, dict[str, Any]]]
     grounds: list[tuple[int, dict[str, Any]]]
+    ends: dict[tuple[str, str], int]  # by line and start or end
 
 
 def build_network(site: Site, bonds_found: gpd.GeoDataFrame, *, settings: Settings | None = None) -> Network:
@@ -59,13 +61,15 @@ def build_network(site: Site, bonds_found: gpd.GeoDataFrame, *, settings: Settin
     isolation. A bond of a recorded, observed or measured kind and known state is as it is; every other bond is
     switchable, closed from probability 0.5 on. A bond to earth is a ground; an inferred ground is switchable, closed.
 
+    Ends that the extract of the records cut are named.
+
     Parameters
     ----------
     site : Site
     bonds_found : GeoDataFrame
         As ``find_bonds`` gives them.
     settings : Settings, optional
-        ``site.snap_m`` is used.
+        Part ``site``.
 
     Returns
     -------
@@ -81,13 +85,16 @@ def build_network(site: Site, bonds_found: gpd.GeoDataFrame, *, settings: Settin
     everything = sorted_lines(site.lines)
     lines = everything[conducts(everything)].reset_index(drop=True)
     nodes = NodeTable(lines)
-    asked = _ask(site, bonds_found, nodes, snap_m=(settings or Settings()).site.snap_m)
+    used = (settings or Settings()).site
+    asked = _ask(site, bonds_found, nodes, snap_m=used.snap_m)
     nodes.settle()
     frame = nodes.frame()
     spans = _spans(nodes)
     links = _links(asked, nodes)
     grounds = _grounds(asked, nodes, frame)
-    return Network(graph=_graph(frame, spans, links, grounds), spans=spans, nodes=frame, links=links, grounds=grounds)
+    cut = sorted(nodes.node_id(asked.ends[end]) for end in cut_ends(site, settings=used) if end in asked.ends)
+    graph = _graph(frame, spans, links, grounds)
+    return Network(graph=graph, spans=spans, nodes=frame, links=links, grounds=grounds, extract_ends=tuple(cut))
 
 
 def _ask(site: Site, bonds_found: gpd.GeoDataFrame, nodes: NodeTable, *, snap_m: float) -> _Asked:
@@ -95,9 +102,10 @@ def _ask(site: Site, bonds_found: gpd.GeoDataFrame, nodes: NodeTable, *, snap_m:
     row_of = {str(name): row for row, name in enumerate(lines["line_id"])}
     shapes = lines.geometry.to_numpy()
     length = shapely.length(shapes)
-    for row in row_of.values():
-        nodes.ask(row, 0.0, "end")
-        nodes.ask(row, float(length[row]), "end")
+    ends = {}
+    for name, row in row_of.items():
+        ends[name, "start"] = nodes.ask(row, 0.0, "end")
+        ends[name, "end"] = nodes.ask(row, float(length[row]), "end")
     met = [
         (nodes.ask(m.line_a, m.measure_a_m, "tee"), nodes.ask(m.line_b, m.measure_b_m, "tee"), m.structure_id)
         for m in joints(site, lines, snap_m=snap_m).itertuples(index=False)
@@ -125,7 +133,7 @@ def _ask(site: Site, bonds_found: gpd.GeoDataFrame, nodes: NodeTable, *, snap_m:
             at_m = float(shapely.line_locate_point(shapes[row_of[name]], point))
             grounds.append((nodes.ask(row_of[name], at_m, "ground"), record | {"own": True}))
     _ask_access(site, nodes, row_of)
-    return _Asked(joints=met, inside=inside, bonds=bonds, grounds=grounds)
+    return _Asked(joints=met, inside=inside, bonds=bonds, grounds=grounds, ends=ends)
 
 
 def _ask_access(site: Site, nodes: NodeTable, row_of: dict[str, int]) -> None:

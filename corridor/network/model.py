@@ -35,6 +35,8 @@ class Network:
     grounds : GeoDataFrame
         ground_id, node_id, line_id, resistance_ohm, evidence, closed, switchable, probability, resistance_low_ohm,
         resistance_high_ohm, geometry. A bond to earth is one too, with its bond_id for name.
+    extract_ends : tuple of str
+        Nodes at ends that the extract of the records cut, sorted: solved as going on and as ending.
     """
 
     graph: nx.MultiGraph[str]
@@ -42,3 +44,4 @@ class Network:
     nodes: gpd.GeoDataFrame
     links: pd.DataFrame
     grounds: gpd.GeoDataFrame
+    extract_ends: tuple[str, ...] = ()

@@ -18,4 +18,5 @@ def part_of(network: Network, span_ids: Collection[str]) -> Network:
         nodes=network.nodes[network.nodes["node_id"].isin(kept)],
         links=links,
         grounds=network.grounds[network.grounds["node_id"].isin(kept)],
+        extract_ends=tuple(name for name in network.extract_ends if name in kept),
     )

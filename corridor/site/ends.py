@@ -12,8 +12,13 @@ from scipy.spatial import KDTree
 from corridor.dictionary import GONE
 from corridor.settings import SiteSettings
 from corridor.site.findings import FEATURE, Findings
+from corridor.site.model import Site
+from corridor.site.voltages import stated_volts, volts_apart
 
-__all__ = ["line_ends", "tell_ends"]
+__all__ = ["CUT_STATES", "cut_ends", "line_ends", "tell_ends"]
+
+CUT_STATES = ("edge", "cut")
+"""States of ends that the extract of the records cut."""
 
 _NEIGHBOURS = 8  # a cut is looked for through each loose end and so many of the nearest
 _APART_M = 0.5  # closer ends give no direction
@@ -86,6 +91,13 @@ def line_ends(
     return table
 
 
+def cut_ends(site: Site, *, settings: SiteSettings) -> list[tuple[str, str]]:
+    """Return line_id and at (start, end) of each end that the extract cut, in the order of the lines."""
+    ends = line_ends(site.lines, site.structures, site.terminations, site.grounds, settings=settings)
+    cut = ends[ends["state"].isin(CUT_STATES)]
+    return list(zip(cut["line_id"].astype(str), cut["at"], strict=True))
+
+
 def tell_ends(lines: gpd.GeoDataFrame, ends: gpd.GeoDataFrame, findings: Findings) -> None:
     """Add a finding for each end of a line that may conduct whose state the records don't know.
 
@@ -106,7 +118,7 @@ def tell_ends(lines: gpd.GeoDataFrame, ends: gpd.GeoDataFrame, findings: Finding
         "unknown": "the {at} has no structure, junction or termination: nobody knows how it goes on",
     }
     for states, code, action in (
-        (("edge", "cut"), "end_cut", "used: solved as going on and as ending; ask for records of a wider area"),
+        (CUT_STATES, "end_cut", "used: solved as going on and as ending; ask for records of a wider area"),
         (("unknown",), "end_unknown", "used: solved as ending; record what stands at the end or where the line goes"),
     ):
         mine = loose[loose["state"].isin(states)]
@@ -130,7 +142,8 @@ def _joined(lines: gpd.GeoDataFrame, points: NDArray[np.object_], snap_m: float)
     end, other = shapely.STRtree(courses).query(points, predicate="dwithin", distance=snap_m)
     utility = lines["utility"].where(lines["utility"] != "unknown").to_numpy(dtype=object)
     mine, its = utility[end // 2], utility[other]
-    fits = (mine == its) | pd.isna(mine) | pd.isna(its)
+    volts = stated_volts(lines)
+    fits = ((mine == its) | pd.isna(mine) | pd.isna(its)) & ~volts_apart(volts[end // 2], volts[other])
     held = np.zeros(len(points), dtype=bool)
     held[end[fits & (end // 2 != other)]] = True
     return held | np.repeat(shapely.distance(points[::2], points[1::2]) <= snap_m, 2)

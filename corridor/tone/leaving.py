@@ -18,6 +18,7 @@ from corridor.tone.solve import nominal_network
 __all__ = ["leaving_share", "with_tails"]
 
 TAIL = "beyond the network solved at"  # first words of such a ground's name
+EXTRACT_TAIL = "beyond the records at"  # and of one at an end that the extract of the records cut
 TAIL_MAX_OHM = 1e5  # a conductor that hardly leaks takes next to nothing away
 
 
@@ -25,6 +26,8 @@ def with_tails(
     network: Network, cut_nodes: Sequence[str], lines: gpd.GeoDataFrame, *, frequency_hz: float, soil: SoilRange
 ) -> Network:
     """Return the network with a ground where it was cut, as large as the characteristic impedance of what goes on.
+
+    Where the extract of the records cut a line, the ground is switchable: closed, the line goes on; open, it ends.
 
     An end left open would throw the wave back into the network, which nothing does in the street. The ground stands at
     the cut, where the real line leaks all along: near the cut the soil's potential is too high, farther in it's right.
@@ -42,23 +45,25 @@ def with_tails(
     soil : SoilRange
         Its nominal resistivity.
     """
-    cut = network.nodes[network.nodes["node_id"].isin(set(cut_nodes))].sort_values("node_id", kind="stable")
+    beyond = set(network.extract_ends) - set(cut_nodes)
+    cut = network.nodes[network.nodes["node_id"].isin(beyond.union(cut_nodes))].sort_values("node_id", kind="stable")
     if cut.empty:
         return network
+    switchable = cut["node_id"].isin(beyond).to_numpy()
     metals = conductors(lines[lines["line_id"].isin(set(cut["line_id"]))].set_index("line_id", drop=False))
     ohms = [
         min(_wave_ohm(metals[line_id], frequency_hz, soil.nominal_ohm_m), TAIL_MAX_OHM) for line_id in cut["line_id"]
     ]
     tails = gpd.GeoDataFrame(
         {
-            "ground_id": [f"{TAIL} {name}" for name in cut["node_id"]],
+            "ground_id": [f"{EXTRACT_TAIL if name in beyond else TAIL} {name}" for name in cut["node_id"]],
             "node_id": cut["node_id"].to_numpy(),
             "line_id": cut["line_id"].to_numpy(),
             "resistance_ohm": ohms,
             "evidence": "inferred",
             "closed": True,
-            "switchable": False,
-            "probability": 1.0,
+            "switchable": switchable,
+            "probability": np.where(switchable, 0.5, 1.0),
             "resistance_low_ohm": ohms,
             "resistance_high_ohm": ohms,
         },

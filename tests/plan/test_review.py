@@ -353,7 +353,9 @@ def test_a_row_that_another_line_masks_in_any_case_names_it(branched_reviewed: R
 
 def test_every_way_of_the_tone_is_listed_once() -> None:
     # one hook-up serves several lines; its ways are those of its tone, whatever line they serve
-    review = reviewed(part(downtown(), ["W-004", "W-005", "W-009"], within_m=2.0), targets=["W-004", "W-005", "W-009"], settings=QUICK)
+    review = reviewed(
+        part(downtown(), ["W-004", "W-005", "W-009"], within_m=2.0), targets=["W-004", "W-005", "W-009"], settings=QUICK
+    )
     used = review.strategy.dropna(subset=["hookup_id"]).groupby(["hookup_id", "frequency_hz"])["line_id"]
     assert used.nunique().max() > 1
     assert len(review.bleed_paths)
