@@ -340,7 +340,7 @@ def wire_pair_integrals(i: int | np.int64, j: int | np.int64, wires: WireSection
     Parameters
     ----------
     i, j : int
-        Two different sections; the order matters to the last bit only.
+        Two different sections; the order matters to rounding only, most where they are nearly parallel.
     wires : WireSections
 
     Returns

@@ -188,7 +188,7 @@ def soil_entries(
     Parameters
     ----------
     pair : tuple of int
-        The sections; their order matters to the last bit only.
+        The sections; their order matters to rounding only.
     integrals : tuple of float
         Of 1/R1 for induction, of 1/R2, and of 1/R1 for leakage, m.
     sections : PairSections

@@ -13,9 +13,10 @@ from corridor.constants import MU_0
 from corridor.errors import DomainError
 from corridor.tone.electrodes import equivalent_rod_length_m, rod_resistance
 from corridor.tone.ground import Ground, ground_of
-from corridor.tone.integrals import inverse_distance_integrals
-from corridor.tone.matrices import section_matrices
+from corridor.tone.integrals import inverse_distance_integrals, wire_sections
+from corridor.tone.matrices import section_kernel, section_matrices
 from corridor.tone.pairs import mutual_impedance
+from tests.tone.grids import Grid
 
 Array = NDArray[np.float64]
 RADIUS_M = 0.02
@@ -234,3 +235,32 @@ def test_foreign_integrals_are_refused() -> None:
             frequency_hz=1e3,
             resistivity_ohm_m=100.0,
         )
+
+
+@pytest.mark.parametrize(
+    "soil", [{}, {"top_thickness_m": 0.9, "lower_resistivity_ohm_m": 300.0}], ids=["one soil", "two layers"]
+)
+def test_any_block_is_that_of_the_whole_matrices(soil: dict[str, float]) -> None:
+    grid = Grid(streets=2, soil={"resistivity_ohm_m": 80.0, **soil})
+    whole, n = grid.matrices, grid.layout.n_sections
+    rng = np.random.default_rng(0)
+    rods = np.flatnonzero(grid.ends[3])
+    for rows, columns in (
+        (np.arange(n), np.arange(n)),
+        (rng.permutation(n)[:40], rng.permutation(n)[:30]),
+        (rods, np.arange(10)),
+        (np.array([5, 5, 2]), np.array([5])),
+        (np.arange(0), np.arange(3)),
+    ):
+        for matrix, block in zip(whole, grid.kernel.block(rows, columns), strict=True):
+            np.testing.assert_allclose(block, matrix[np.ix_(rows, columns)], rtol=1e-11, atol=1e-14)
+
+
+def test_a_kernel_refuses_what_the_matrices_refuse() -> None:
+    grid = Grid(streets=2)
+    start, end, _, _ = grid.ends
+    with pytest.raises(DomainError, match="frequency_hz"):
+        section_kernel(start, end, wires=grid.kernel.wires, **(grid.materials | {"frequency_hz": -1.0}))
+    few = {name: values[:-1] for name, values in grid.geometry.items()}
+    with pytest.raises(DomainError, match="same n sections"):
+        section_kernel(start, end, wires=wire_sections(start[:-1], end[:-1], **few), **grid.materials)
