@@ -3,22 +3,23 @@
 import argparse
 from pathlib import Path
 
-from sitegen.sites import SITES, make_site
+from sitegen.sites import RAW, SITES, make_site
 
 
 def main() -> None:
     """Make every sample site, or those named, below the output folder."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("names", nargs="*", metavar="SITE", help=f"of {', '.join(SITES)}; default all")
+    names = [*SITES, *RAW]
+    parser.add_argument("names", nargs="*", metavar="SITE", help=f"of {', '.join(names)}; default all")
     parser.add_argument("--seed", type=int, default=1, help="seed of all chance, default 1")
     parser.add_argument("-o", "--output", type=Path, default=Path(__file__).parent, help="folder, default this one")
     given = parser.parse_args()
-    unknown = sorted(set(given.names) - set(SITES))
+    unknown = sorted(set(given.names) - set(names))
     if unknown:
-        parser.error(f"no such site: {', '.join(unknown)}; there are {', '.join(SITES)}")
+        parser.error(f"no such site: {', '.join(unknown)}; there are {', '.join(names)}")
     if given.seed < 0:
         parser.error(f"--seed must be 0 or more, got {given.seed}")
-    for name in given.names or SITES:
+    for name in given.names or names:
         make_site(name, given.output, seed=given.seed)
 
 

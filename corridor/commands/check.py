@@ -84,8 +84,7 @@ def _draft(paths: tuple[str, ...], target: str, *, crs: str | None) -> list[str]
     with whole_file(place) as file:
         file.write_text(made.text, encoding="utf-8", newline="\n")
     rows = table_lines(list(made.layers.columns), made.layers.itertuples(index=False))
-    names = " ".join(paths)
-    then = f"Read and correct {target}, then: corridor check {names} --fieldmap {target}"
+    then = f"Read it, correct it, then give --fieldmap {target} in place of --draft-fieldmap."
     return [CAUTION, *rows, "", f"Written: {target}. Nothing in it has been applied.", then]
 
 

@@ -9,6 +9,7 @@ from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_crs_info
 from pyproj.enums import PJType
+from pyproj.exceptions import ProjError
 
 from corridor.site.placing import Place, distance_m
 
@@ -80,9 +81,12 @@ def _tried(
 ) -> list[tuple[float, int, Candidate]]:
     found = []
     for name, crs in candidates:
-        back = Transformer.from_crs(crs, _DEGREES, always_xy=True)
         for swapped in (False, True):
-            lon, lat = back.transform(*(point[::-1] if swapped else point))
+            x, y = point[::-1] if swapped else point
+            try:
+                lon, lat = Transformer.from_crs(crs, _DEGREES, always_xy=True).transform(x, y)
+            except ProjError:  # the registry names it, and no way leads to degrees from there
+                continue
             if not (np.isfinite(lon) and np.isfinite(lat) and abs(lat) <= 90.0):
                 continue
             away = distance_m((float(lon), float(lat)), here)

@@ -110,7 +110,7 @@ def to_axis(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
         lines.loc[rows, "depth_m_high"] = lines.loc[rows, "depth_m_high"] + shift + spread[rows]
         lines.loc[rows, "depth_m_src"] = "mapped"
         told = [
-            f"depth_m: {name} of {was:g} m read as {now:g} m to the axis, {words}"
+            f"depth_m: {name} of {round(was, 3):g} m read as {now:g} m to the axis, {words}"
             for was, now in zip(before, lines.loc[rows, "depth_m"], strict=True)
         ]
         findings.add_rows("depth_to_axis", lines[rows], told, action="used: as the field map says")

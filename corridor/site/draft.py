@@ -2,6 +2,8 @@
 
 import difflib
 import json
+import re
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,6 +21,7 @@ from corridor.site.guesses import Guess, guess_columns
 from corridor.site.middle import middle_line
 from corridor.site.naming import utility_in
 from corridor.site.placing import Place, common_place, distance_m, place_of
+from corridor.site.reference import horizontal
 from corridor.site.sources import TROUBLE, file_labels, read_layers
 from corridor.site.tables import word_key
 from corridor.site.values import as_text, known_words
@@ -94,7 +97,7 @@ def draft_fieldmap(paths: str | Path | Sequence[str | Path], *, crs: str | CRS |
             layers.append(_Layer(labels[path], name, frame, place_of(frame, stated)))
     here = common_place([layer.place for layer in layers], far_m=_FAR_M)
     names = [layer.name for layer in layers]
-    used = tuple(dict.fromkeys(CRS(layer.frame.crs) for layer in layers if layer.frame.crs is not None))
+    used = tuple(dict.fromkeys(horizontal(layer.frame.crs) for layer in layers if layer.frame.crs is not None))
     blocks, rows = [], []
     for layer in layers:
         key = layer.name if names.count(layer.name) == 1 else f"{layer.file}:{layer.name}"
@@ -112,16 +115,16 @@ def _block(layer: _Layer, key: str, here: Place | None, used: tuple[CRS, ...]) -
     lines = [f"# --- {where}: {len(frame)} features{_kinds(frame)}"]
     lines += [f"# {message}" for _, message, row in frame.attrs.get(TROUBLE, []) if row is None]
     if table is None:
-        lines += [f"# [layers.{_quoted(key)}]", f'# table = ""   # {why}; without a table the layer is set aside', ""]
+        lines += [f"# [layers.{_key(key)}]", f'# table = ""   # {why}; without a table the layer is set aside', ""]
         return "\n".join(lines), [where, len(frame), "", 0, "table"]
     guesses = guess_columns(frame, table)
-    lines += [f"[layers.{_quoted(key)}]", f'table = "{table.name}"   # {why}']
+    lines += [f"[layers.{_key(key)}]", f'table = "{table.name}"   # {why}']
     lines += _crs_lines(layer, here, used, decide)
     guessed = {guess.column: guess for guess in guesses}
     if table.name == "lines":
         lines += _depth_lines(guessed.get("depth_m"), decide)
         lines += _split_lines(frame, guessed.get("count"))
-    lines += ["", f"[layers.{_quoted(key)}.columns]", *(_column_line(guess, table, decide) for guess in guesses)]
+    lines += ["", f"[layers.{_key(key)}.columns]", *(_column_line(guess, table, decide) for guess in guesses)]
     rest = [str(n) for n in frame.columns if n != "geometry" and str(n) not in {g.source for g in guesses}]
     lines += [f"# not used: {', '.join(rest)}"] if rest else []
     for guess in guesses:
@@ -129,12 +132,16 @@ def _block(layer: _Layer, key: str, here: Place | None, used: tuple[CRS, ...]) -
             lines += _word_lines(guess, table, key)
             decide.append(f"{len(guess.strange)} words of {guess.column}")
     constants = _constants(layer, table, guessed, decide)
-    lines += ["", f"[layers.{_quoted(key)}.constants]", *constants] if constants else []
+    lines += ["", f"[layers.{_key(key)}.constants]", *constants] if constants else []
     return "\n".join([*lines, ""]), [where, len(frame), table.name, len(guesses), "; ".join(decide)]
 
 
 def _quoted(text: str) -> str:
     return json.dumps(text, ensure_ascii=False)
+
+
+def _key(name: str) -> str:
+    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else _quoted(name)
 
 
 def _kinds(frame: gpd.GeoDataFrame) -> str:
@@ -173,7 +180,7 @@ def _crs_lines(layer: _Layer, here: Place | None, used: tuple[CRS, ...], decide:
     away = None if layer.place is None or here is None else distance_m(layer.place, here)
     if frame.crs is not None and layer.place is not None and (away is None or away <= _FAR_M):
         return [f"# CRS by the file: {CRS(frame.crs).name}"]
-    found = crs_candidates(frame, here, used=used if frame.crs is None else (CRS(frame.crs), *used))
+    found = crs_candidates(frame, here, used=used if frame.crs is None else (horizontal(frame.crs), *used))
     if frame.crs is None:
         lines = ["# The file states no CRS. State the true one; these would put the layer with the others:"]
         decide.append("CRS")
@@ -186,7 +193,7 @@ def _crs_lines(layer: _Layer, here: Place | None, used: tuple[CRS, ...], decide:
 
 
 def _candidate_line(candidate: Candidate, frame: gpd.GeoDataFrame) -> str:
-    own = frame.crs is not None and CRS(frame.crs).to_string() == candidate.crs
+    own = frame.crs is not None and horizontal(frame.crs).to_string() == candidate.crs
     stated = [] if own else [f"crs = {_quoted(candidate.crs)}"]
     if candidate.swapped:
         stated.append('axes = "north_east"')
@@ -235,12 +242,13 @@ def _column_line(guess: Guess, table: Table, decide: list[str]) -> str:
 
 def _word_lines(guess: Guess, table: Table, key: str) -> list[str]:
     words = known_words(table.column(guess.column))
-    lines = ["", f"[layers.{_quoted(key)}.values.{guess.column}]   # words not understood; give each one of ours"]
+    lines = ["", f"[layers.{_key(key)}.values.{guess.column}]   # words not understood; give each one of ours:"]
+    listed = ", ".join(dict.fromkeys(words.values()))
+    lines += [f"# {part}" for part in textwrap.wrap(listed, 110)]
     for word, count in guess.strange:
         near = difflib.get_close_matches(word_key(word), list(words), n=1, cutoff=0.75)
         ours = words[near[0]] if near else "unknown"
-        told = f"{count} rows" + (", perhaps" if near else f": {', '.join(sorted(set(words.values()))[:20])}")
-        lines.append(f"# {_quoted(word)} = {_quoted(ours)}   # {told}")
+        lines.append(f"# {_quoted(word)} = {_quoted(ours)}   # {count} rows{', perhaps' if near else ''}")
     return lines
 
 

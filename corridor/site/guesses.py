@@ -153,6 +153,8 @@ def _unit(source: str, column: Column, values: pd.Series) -> tuple[str | None, b
         unit = _UNITS.get(token)
         if unit is not None and unit_factor(unit, column) is not None:
             return (None if unit_factor(unit, column) == 1.0 else unit), True
+    if values.dropna().empty:
+        return None, True  # every number has its unit beside it
     middle: Any = values[values > 0].median()
     likely = None
     if column.name == "diameter_mm" and middle < 40.0:

@@ -7,6 +7,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Geod, Transformer
+from pyproj.exceptions import ProjError
 
 from corridor.site.findings import Findings
 
@@ -55,7 +56,7 @@ def place_of(frame: gpd.GeoDataFrame, crs: CRS | None = None, *, swapped: bool =
         x, y = y, x
     try:
         lon, lat = Transformer.from_crs(crs, _WGS84, always_xy=True).transform(x, y)
-    except Exception:  # no way from there to longitude and latitude
+    except ProjError:  # no way from there to longitude and latitude
         return None
     good = np.isfinite(lon) and np.isfinite(lat) and abs(lat) <= 90.0 and abs(lon) <= 360.0
     return (float(lon), float(lat)) if good else None

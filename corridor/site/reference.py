@@ -11,7 +11,7 @@ from pyproj.exceptions import CRSError as ProjError
 from corridor.errors import CrsError
 from corridor.site.findings import Findings
 
-__all__ = ["check_in_range", "in_metres", "layer_crs", "reproject", "site_crs"]
+__all__ = ["check_in_range", "horizontal", "in_metres", "layer_crs", "reproject", "site_crs"]
 
 _FULL_TURN_DEG, _POLE_DEG = 360.0, 90.0
 # metres on the map, not on the ground: off by 1/cos(latitude)
@@ -82,7 +82,7 @@ def check_in_range(frame: gpd.GeoDataFrame, *, where: str) -> None:
     CrsError
         If no coordinate lies in the range of longitude and latitude.
     """
-    if frame.crs is None or not _horizontal(CRS(frame.crs)).is_geographic:
+    if frame.crs is None or not horizontal(CRS(frame.crs)).is_geographic:
         return
     x, y = shapely.get_coordinates(frame.geometry.array).T
     known = np.isfinite(x) & np.isfinite(y)
@@ -118,7 +118,7 @@ def site_crs(frames: Sequence[gpd.GeoDataFrame]) -> CRS:
 
 def in_metres(crs: CRS) -> bool:
     """Tell whether a CRS is projected, in metres, and true to scale near its centre."""
-    flat = _horizontal(CRS(crs))
+    flat = horizontal(CRS(crs))
     method = flat.coordinate_operation.method_name.casefold() if flat.coordinate_operation else ""
     metric = all(abs(axis.unit_conversion_factor - 1.0) < 1e-12 for axis in flat.axis_info[:2])
     return flat.is_projected and metric and not method.startswith(_STRETCHED)
@@ -128,7 +128,7 @@ def reproject(frame: gpd.GeoDataFrame, crs: CRS, *, where: str, findings: Findin
     """Return a layer in the site's CRS, and say so where that changed it."""
     if frame.crs is None:
         return frame.set_crs(crs)
-    own = _horizontal(CRS(frame.crs))
+    own = horizontal(CRS(frame.crs))
     if own == crs:
         return frame.set_crs(crs, allow_override=True)
     unit = own.axis_info[0].unit_name if own.axis_info else "unknown unit"
@@ -137,7 +137,9 @@ def reproject(frame: gpd.GeoDataFrame, crs: CRS, *, where: str, findings: Findin
     return frame.set_crs(own, allow_override=True).to_crs(crs)
 
 
-def _horizontal(crs: CRS) -> CRS:
+def horizontal(crs: CRS) -> CRS:
+    """Return the part of a CRS that says where on the map: without heights, without a tie to another datum."""
+    crs = CRS(crs)
     if crs.is_bound and crs.source_crs is not None:
         crs = crs.source_crs
     if crs.is_compound:

@@ -10,7 +10,8 @@ import shapely
 from corridor.dictionary import INPUT_TABLES
 from corridor.site.fieldmap import SplitMap
 from corridor.site.findings import FEATURE, Findings
-from corridor.site.values import as_text, numbers
+from corridor.site.tables import word_key
+from corridor.site.values import as_text, known_words, numbers
 
 __all__ = ["lay_apart", "split_records", "tell_several"]
 
@@ -18,6 +19,7 @@ LANE = "lane"  # column: which of the conductors of its record a line is, from -
 # Between the axes of conductors of one record (engineering estimate): more than what is snapped into one junction.
 _SPACING_M = 0.15
 _MOST = 60  # conductors of one record; more are pairs or fibres of one cable
+_WHOLE = ("duct_bank", "casing")
 _CONDUCTORS = ("cable", "tracer_wire", "bare_conductor")
 
 
@@ -79,7 +81,12 @@ def split_records(
 def _counts(frame: gpd.GeoDataFrame) -> list[float]:
     if "count" not in frame:
         return [1.0] * len(frame)
-    values, _ = numbers(frame["count"], INPUT_TABLES["lines"].column("count"))
+    table = INPUT_TABLES["lines"]
+    values, _ = numbers(frame["count"], table.column("count"))
+    if "asset" in frame:  # the ways of a duct bank are no duct banks
+        words = known_words(table.column("asset"))
+        asset = as_text(frame["asset"]).map(word_key, na_action="ignore").map(words)
+        values = values.mask(asset.isin(_WHOLE))
     return values.fillna(1.0).clip(lower=1.0).round().tolist()
 
 

@@ -11,7 +11,8 @@ from shapely.geometry import Polygon
 from . import district, downtown, zone
 from .draft import Draft
 from .dressing import dress
-from .write import Areas, write_site
+from .raw import write_raw
+from .write import Areas, layers, write_site
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,9 @@ SITES = {
 }
 
 
+RAW = {"downtown_raw": "downtown_block"}  # the same site as its owners would send it
+
+
 def draft_site(name: str, seed: int) -> tuple[Draft, Areas]:
     """Draw a site by name from a seed, attributes dressed, nothing written."""
     recipe = SITES[name]
@@ -56,7 +60,11 @@ def draft_site(name: str, seed: int) -> tuple[Draft, Areas]:
 
 
 def make_site(name: str, folder: Path, *, seed: int) -> Path:
-    """Make a site by name below a folder and return the path of its GeoPackage."""
+    """Make a site by name below a folder and return the path of its GeoPackage, or of a raw one's folder."""
+    if name in RAW:
+        draft, areas = draft_site(RAW[name], seed)
+        write_raw(layers(draft, areas, messy=True), folder / name)
+        return folder / name
     recipe = SITES[name]
     draft, areas = draft_site(name, seed)
     return write_site(draft, areas, folder / name, seed=seed, about=recipe.about, messy=recipe.messy)
