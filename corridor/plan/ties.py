@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Iterator
 from itertools import pairwise
-from typing import Any
+from typing import Any, TypeVar
 
 import networkx as nx
 import pandas as pd
@@ -13,6 +14,8 @@ from corridor.dictionary import GONE
 from corridor.plan.gate import Tie, hazard
 
 __all__ = ["hazard_ties"]
+
+Node = TypeVar("Node")
 
 _CERTAIN_EVIDENCE = ("recorded", "observed", "measured")
 _EARTH = "earth"
@@ -51,7 +54,10 @@ def hazard_ties(
     for line_a, line_b, bond_id in doubtful:
         if group_of[line_a] != group_of[line_b]:
             between.add_edge(group_of[line_a], group_of[line_b], key=bond_id, ends=(line_a, line_b))
-    dangerous = {group: _members(group_of, hazards, group) for group in {group_of[line] for line in hazards}}
+    dangerous = _members(group_of, hazards)
+    kinds: defaultdict[int, Counter[str]] = defaultdict(Counter)
+    for line, kind in hazards.items():
+        kinds[group_of[line]][kind] += 1
     beyond: dict[int, tuple[Tie, ...]] = {}
     ties: dict[str, tuple[Tie, ...]] = {}
     for target in dict.fromkeys(str(t) for t in targets):
@@ -62,7 +68,7 @@ def hazard_ties(
         if group not in beyond:
             found = _beyond(between, group, dangerous)
             beyond[group] = tuple(Tie(rows[line], (bond_id,), certain=False) for bond_id, line in found)
-        ties[target] = _within(certain, target, hazards, rows) + beyond[group]
+        ties[target] = _within(certain, target, hazards=hazards, rows=rows, kinds=kinds[group]) + beyond[group]
     return ties
 
 
@@ -93,24 +99,44 @@ def _components(graph: nx.Graph[str]) -> list[set[str]]:
     return sorted(nx.connected_components(graph), key=min)
 
 
-def _members(group_of: dict[str, int], hazards: dict[str, str], group: int) -> list[str]:
-    found = sorted(line for line in hazards if group_of[line] == group)
-    worst = [line for line in found if hazards[line] == "energized"]
-    return worst or found
+def _members(group_of: dict[str, int], hazards: dict[str, str]) -> dict[int, list[str]]:
+    """Return for each group that holds hazards the energized lines, or where there are none the unclear ones."""
+    found: defaultdict[int, list[str]] = defaultdict(list)
+    for line in sorted(hazards):
+        found[group_of[line]].append(line)
+    return {group: [line for line in lines if hazards[line] == "energized"] or lines for group, lines in found.items()}
 
 
 def _within(
-    certain: nx.Graph[str], target: str, hazards: dict[str, str], rows: dict[str, dict[str, Any]]
+    certain: nx.Graph[str],
+    target: str,
+    *,
+    hazards: dict[str, str],
+    rows: dict[str, dict[str, Any]],
+    kinds: Counter[str],
 ) -> tuple[Tie, ...]:
-    """Ties inside the target's own certain group: the nearest line of each kind of hazard."""
-    paths = nx.single_source_shortest_path(certain, target)
+    """Ties inside the target's own certain group: the nearest line of each kind of hazard.
+
+    ``kinds`` counts them in the group, so that nobody looks for what isn't there.
+    """
+    own = hazards.get(target)
+    wanted = [kind for kind in ("energized", "unclear") if kinds[kind] > (kind == own)]
+    nearest: dict[str, str] = {}
+    before = {target: target}
+    for level in _levels(certain, target, before):
+        for kind in wanted:
+            near = [line for line in level if hazards.get(line) == kind and line != target]
+            if near and kind not in nearest:
+                nearest[kind] = min(near)
+        if len(nearest) == len(wanted):
+            break
     ties = []
-    for kind in ("energized", "unclear"):
-        near = [(len(path), line) for line, path in paths.items() if hazards.get(line) == kind and line != target]
-        if near:
-            path = paths[min(near)[1]]
-            through = tuple(bond for a, b in pairwise(path) for bond in certain.edges[a, b]["through"])
-            ties.append(Tie(rows[path[-1]], through, certain=True))
+    for kind in wanted:
+        path = [nearest[kind]]
+        while path[-1] != target:
+            path.append(before[path[-1]])
+        through = tuple(bond for a, b in pairwise(path[::-1]) for bond in certain.edges[a, b]["through"])
+        ties.append(Tie(rows[path[0]], through, certain=True))
     return tuple(ties)
 
 
@@ -119,13 +145,27 @@ def _beyond(between: nx.MultiGraph[int], group: int, dangerous: dict[int, list[s
 
     The line is the bond's own other end where that counts, else one of the nearest group that holds such lines.
     """
-    rest = nx.restricted_view(between, [group], [])
     found: dict[str, str] = {}
     for neighbour in sorted(between.adj[group]):
-        reached = nx.single_source_shortest_path_length(rest, neighbour)
-        groups = sorted((hops, number) for number, hops in reached.items() if number in dangerous)
-        if groups:
-            lines = dangerous[groups[0][1]]
+        reached = {group: group, neighbour: neighbour}  # no way leads back through the group itself
+        near = (min(here) for level in _levels(between, neighbour, reached) if (here := dangerous.keys() & set(level)))
+        nearest = next(near, None)
+        if nearest is not None:
+            lines = dangerous[nearest]
             for bond_id, bond in between.adj[group][neighbour].items():
                 found[bond_id] = next((line for line in lines if line in bond["ends"]), lines[0])
     return sorted(found.items())
+
+
+def _levels(graph: nx.Graph[Node], start: Node, before: dict[Node, Node]) -> Iterator[list[Node]]:
+    """Yield the nodes by number of connections from the start, as far as somebody asks, and fill in the way there."""
+    level = [start]
+    while level:
+        yield level
+        further = []
+        for node in level:
+            for neighbour in graph.adj[node]:
+                if neighbour not in before:
+                    before[neighbour] = node
+                    further.append(neighbour)
+        level = further
