@@ -42,7 +42,7 @@ class Clusters:
 
 
 def cluster_sections(layout: Layout, place_m: ArrayLike, *, size: int) -> Clusters:
-    """Group sections by place, halving the longer side again and again.
+    """Group sections by place, parting the longer side again and again.
 
     Parameters
     ----------
@@ -104,13 +104,16 @@ def _runs(layout: Layout) -> Indices:
 
 
 def _halves(members: Indices, middle: NDArray[np.float64], weight: Indices, *, size: int) -> list[Indices]:
-    """Return groups of runs of about equal weight, none heavier than ``size`` if it has more than one run."""
-    total = weight[members].sum()
+    """Return groups of runs, none heavier than ``size`` if it has more than one run, most not much lighter."""
+    total = int(weight[members].sum())
     if total <= size or members.size < 2:
         return [members]
+    parts = -(-total // size)
     axis = int(np.ptp(middle[members], axis=0).argmax())
     order = members[np.argsort(middle[members, axis], kind="stable")]
-    half = int(np.searchsorted(np.cumsum(weight[order]), total / 2)) + 1
-    half = min(half, order.size - 1)
+    # as many whole groups on either side, a little lighter than allowed: runs don't fit exactly
+    share = (parts // 2) / parts
+    half = int(np.searchsorted(np.cumsum(weight[order]), share * total, side="right"))
+    half = min(max(half, 1), order.size - 1)
     first, second = order[:half], order[half:]
     return _halves(first, middle, weight, size=size) + _halves(second, middle, weight, size=size)

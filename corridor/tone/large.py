@@ -307,11 +307,15 @@ class _Assembly:
 
     def _drops_between(self) -> Complex:
         """Return Z times the currents that a unit through each element between groups makes, (n, elements)."""
-        layout, between = self._layout, self._between
-        fed = np.zeros((layout.n_nodes, between.size), dtype=np.complex128)
-        fed[layout.node_a[between], np.arange(between.size)] -= 1.0
-        fed[layout.node_b[between], np.arange(between.size)] += 1.0
-        return self._z @ sum_before(fed, layout.chain)
+        layout = self._layout
+        out = np.empty((layout.n_sections, self._between.size), dtype=np.complex128)
+        for k in range(0, self._between.size, COLUMNS):
+            some = self._between[k : k + COLUMNS]
+            fed = np.zeros((layout.n_nodes, some.size), dtype=np.complex128)
+            fed[layout.node_a[some], np.arange(some.size)] -= 1.0
+            fed[layout.node_b[some], np.arange(some.size)] += 1.0
+            out[:, k : k + COLUMNS] = self._z @ sum_before(fed, layout.chain)
+        return out
 
     def _set_scale(self, finite: Indices) -> None:
         layout, n = self._layout, self._layout.n_sections
