@@ -1,6 +1,7 @@
 """The layers for a mapping team, on sites small enough to work out by hand."""
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -16,6 +17,7 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CrsError, InputError
 from corridor.frames import provenance
 from corridor.network import BondedNetworks, bonded_groups, bonded_networks
+from corridor.site import read_site
 from corridor.site.model import Site
 from tests.builders import make_site
 from tests.network.small import LINES, random_site, small_site
@@ -262,3 +264,41 @@ def test_lines_that_cannot_be_used_are_refused() -> None:
         bonded_networks(replace(site, lines=site.lines.to_crs("EPSG:4326")))
     with pytest.raises(InputError):
         bonded_networks(replace(site, lines=site.lines.assign(line_id="x")))
+
+
+SAMPLES = Path(__file__).parents[2] / "sample_gis"
+
+
+@pytest.mark.parametrize("name", ["downtown_block", "bonded_district"])  # the zone's large groups all hold parted lines
+def test_splits_of_the_samples_are_those_of_the_edges_written(name: str) -> None:
+    """From the tables alone, by networkx: take a row's bonds out and measure what comes off."""
+    found = bonded_networks(read_site(SAMPLES / name / f"{name}.gpkg"))
+    length_m = found.line_groups.set_index("line_id")["length_m"]
+    groups, edges = found.bonded_groups.set_index("group_id"), found.group_edges
+    whole_m = length_m[found.line_groups.set_index("line_id")["group_possible"].notna()].sum()
+    large = set(groups.index[groups["length_m"] > 0.2 * whole_m])
+    assert set(found.group_splits["group_id"]) <= large
+    assert large
+    parted = set(edges.loc[edges["kind"] == "continuity", "line_a"])
+    judged = 0
+    for row in found.group_splits.itertuples():
+        held = edges[edges[f"group_{row.level}"] == row.group_id]
+        if parted & set(groups.loc[row.group_id, "line_ids"].split(" ")):
+            continue  # lines that may part are several places: their lengths can't be told from the tables
+        out = set(row.bond_ids.split(" "))
+        kept = held[~held["bond_id"].isin(out)]
+        graph = nx.Graph(list(zip(kept["line_a"], kept["line_b"], strict=True)))
+        graph.add_nodes_from(groups.loc[row.group_id, "line_ids"].split(" "))
+        parts = [sum(length_m[line] for line in part) for part in nx.connected_components(graph)]
+        assert row.split_off_m == pytest.approx(sum(parts) - max(parts), abs=0.2)
+        unseen = held.set_index("bond_id").loc[sorted(out), "level"]
+        assert row.what == "bond" or set(unseen) <= {"likely", "possible"}
+        judged += 1
+    assert judged >= 5
+
+
+def test_the_page_names_every_layer_and_word() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "bonded_networks.md").read_text(encoding="utf-8")
+    for word in (*TABLES, *(f"group_{level}" for level in LEVELS), "not known", "bridged", "--previous", "visit"):
+        assert word in page
+    assert "20 %" in page

@@ -5,6 +5,7 @@ from typing import Any
 
 import geopandas as gpd
 import networkx as nx
+import numpy as np
 import pandas as pd
 import pytest
 from hypothesis import given, settings
@@ -15,6 +16,8 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CrsError, InputError
 from corridor.frames import provenance
 from corridor.network import bonded_groups
+from corridor.network.edges import Edge
+from corridor.network.groups import find_groups, group_names
 from corridor.site.model import Site
 from tests.builders import make_site
 from tests.network.small import LINES, built, random_site, small_site
@@ -241,3 +244,49 @@ def test_two_groups_of_one_first_line_keep_apart_by_name() -> None:
              for k, x in enumerate((10.0, 70.0))]  # fmt: skip
     found = bonded_groups(make_site(lines=lines, bonds=bonds))
     assert list(found["group_id"][:2]) == ["recorded:A1", "recorded:A1:2"]
+
+
+def edge(a: str, b: str, *, level: int = 0, evidence: str = "recorded", probability: float = 1.0) -> Edge:
+    return Edge(a=(a, 0, 0.0), b=(b, 0, 0.0), kind="bond", evidence=evidence, probability=probability, level=level,
+                at_a_m=0.0, at_b_m=0.0, bond_id=f"{a}{b}")  # fmt: skip
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=40, deadline=None)
+def test_groups_hang_on_the_weakest_edge_of_a_maximum_spanning_tree(seed: int) -> None:
+    # networkx's own Kruskal is the judge: of all spanning trees the weakest edge is then as probable as can be
+    rng = np.random.default_rng(seed)
+    graph: nx.Graph[str] = nx.Graph()
+    for a, b in rng.integers(0, 9, (14, 2)):
+        if a != b:
+            graph.add_edge(f"L{a}", f"L{b}", weight=float(rng.integers(1, 10)) / 10)
+    ordered = sorted(graph.edges(data="weight"), key=lambda row: -row[2])
+    found = find_groups([edge(a, b, level=2, evidence="suspected", probability=p) for a, b, p in ordered])
+    assert {group.level for group in found} == {"possible"}
+    tree = nx.maximum_spanning_tree(graph)
+    weakest = {tuple(sorted(part)): min(p for _, _, p in tree.subgraph(part).edges(data="weight"))
+               for part in nx.connected_components(graph)}  # fmt: skip
+    assert {group.lines: group.probability for group in found} == weakest
+
+
+def test_two_pieces_of_one_line_alone_are_no_group() -> None:
+    along = Edge(a=("W", 0, 10.0), b=("W", 0, 70.0), kind="continuity", evidence="suspected", probability=0.3, level=2,
+                 at_a_m=10.0, at_b_m=70.0)  # fmt: skip
+    assert find_groups([along]) == []
+
+
+def test_names_are_stable_and_hold_no_space() -> None:
+    groups = find_groups([edge("A 1", "B"), edge("C", "D")])
+    assert group_names(groups[:2]) == ["recorded:A_1", "recorded:C"]
+    assert group_names(groups[:2], kept=["x", None]) == ["x", "recorded:C"]
+    assert group_names(groups[:2], barred=["recorded:C", "recorded:C:2"]) == ["recorded:A_1", "recorded:C:3"]
+
+
+def test_names_that_fall_together_are_numbered() -> None:
+    groups = find_groups([edge("A 1", "B"), edge("A_1", "C")])
+    assert group_names(groups[:2]) == ["recorded:A_1", "recorded:A_1:2"]
+
+
+def test_a_group_that_keeps_the_name_of_another_takes_it_from_nobody() -> None:
+    groups = find_groups([edge("A", "B"), edge("C", "D")])
+    assert group_names(groups[:2], kept=[None, "recorded:A"]) == ["recorded:A:2", "recorded:A"]
