@@ -1,16 +1,17 @@
 """Targets solved in windows: as one where it fits, in overlapping parts where it doesn't."""
 
 import geopandas as gpd
+import numpy as np
 import pytest
 
 from corridor import Settings, Site, review_site
-from corridor.plan.prepare import Connected, connect
+from corridor.plan.prepare import Connected, Prepared, connect, hookup_of, prepare
 from corridor.plan.review import Review
 from corridor.plan.windows import split_windows
 from corridor.settings import SolverSettings
 from tests.block import at_frequencies
 from tests.builders import make_site
-from tests.plan.conftest import CABLE, KNOWN_SOIL, ground
+from tests.plan.conftest import CABLE, KNOWN_SOIL, access, bond, cable, ground
 
 EQUIPMENT = at_frequencies(50_000.0)
 STREETS_M = (0.0, 300.0, 600.0)  # too far apart for tone to pass from one to the next
@@ -93,6 +94,56 @@ def test_parts_that_tone_does_not_join_are_the_same_in_windows(whole: Review, pa
     assert len(pieces) > 0.9 * len(whole.sections)
     shares = pieces["share_of_output"].to_numpy()
     assert pieces["share_of_output_parted"].to_numpy() == pytest.approx(shares, rel=1e-3, abs=1e-4)
+
+
+def test_a_window_beyond_the_dense_limit_is_solved_in_blocks(streets: Site, whole: Review) -> None:
+    # one street has more sections than are solved densely here: the same result, by the other solver
+    settings = Settings(solver=SolverSettings(section_limit=50, workers=1))
+    blocks = review_site(streets, everything=True, equipment=EQUIPMENT, settings=settings)
+    assert blocks.summary["sections"] > 50
+    key = ["line_id", "hookup_id", "frequency_hz"]
+    pieces = whole.sections.merge(blocks.sections, on=["section_id", *key], suffixes=("", "_blocks"))
+    assert len(pieces) > 0.9 * len(whole.sections)
+    shares = pieces["share_of_output"].to_numpy()
+    assert pieces["share_of_output_blocks"].to_numpy() == pytest.approx(shares, rel=1e-3, abs=1e-4)
+
+
+def along(*, dense: int, blocks: int) -> Prepared:
+    """What is prepared for a hook-up on a short cable, bonded to one that leads far away to a good ground.
+
+    Poor grounds on the way are nodes, where the growth may stop.
+    """
+    far_m = 600.0
+    site = make_site(
+        lines=[cable("A"), CABLE | {"line_id": "B", "geometry": [(LENGTH_M, 1.0), (far_m, 1.0)]}],
+        bonds=[bond("b", "B", (LENGTH_M, 0.0))],
+        grounds=[ground("B", x, 1.0, ohm=1e4) for x in np.arange(120.0, far_m, LENGTH_M)]
+        + [ground("B", far_m, 1.0, 1.0)],
+        soil=[KNOWN_SOIL],
+        **access("A"),
+    )
+    settings = Settings(solver=SolverSettings(section_limit=dense, compressed_limit=blocks, workers=1))
+    found, ready = connected(site, settings)
+    row = ready[ready["mode"] == "direct"].iloc[0]
+    return prepare(
+        found, [hookup_of(row)], [row["hookup_id"]], frequencies_hz=[1e3], equipment=EQUIPMENT, settings=settings
+    )
+
+
+def test_growth_goes_on_beyond_the_dense_limit() -> None:
+    stopped, gone_on = along(dense=60, blocks=0), along(dense=60, blocks=20_000)
+    assert stopped.stopped
+    assert stopped.leaving_share > 0.02
+    assert not stopped.model.is_large
+    assert not gone_on.stopped
+    assert gone_on.model.is_large
+    assert gone_on.reach_m > stopped.reach_m
+
+
+def test_growth_stops_at_the_limit_of_what_is_solved_in_blocks() -> None:
+    prepared = along(dense=30, blocks=90)
+    assert prepared.stopped
+    assert prepared.model.n_sections > 30
 
 
 def test_windows_are_told(parted: Review) -> None:
