@@ -83,6 +83,7 @@ CODES = {
     "continuity_unknown": "warning",
     "inferred_grounds": "note",
     # what isn't there
+    "above_ground": "warning",
     "end_unknown": "warning",
     "end_cut": "warning",
     "near_duplicate": "warning",

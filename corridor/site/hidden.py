@@ -4,6 +4,7 @@ import geopandas as gpd
 import pandas as pd
 
 from corridor.settings import SiteSettings
+from corridor.site.above_ground import tell_above_ground
 from corridor.site.ends import line_ends, tell_ends
 from corridor.site.findings import Findings
 from corridor.site.twins import near_duplicates, tell_twins
@@ -21,7 +22,7 @@ def tell_hidden(
     findings: Findings,
     settings: SiteSettings,
 ) -> None:
-    """Add the findings on loose ends, near-duplicates and structures that no line explains.
+    """Add the findings on loose ends, lines above ground, near-duplicates and structures that no line explains.
 
     Parameters
     ----------
@@ -36,6 +37,7 @@ def tell_hidden(
     """
     ends = line_ends(lines, structures, terminations, grounds, settings=settings)
     tell_ends(lines, ends, findings)
+    tell_above_ground(lines, findings)
     tell_twins(lines, near_duplicates(lines, settings=settings), findings)
     tell_unexplained(
         unexplained_structures(lines, structures, terminations, settings=settings), findings, settings=settings
