@@ -9,6 +9,7 @@ import pandas as pd
 
 from corridor.dictionary import INPUT_TABLES, Table
 from corridor.errors import InputError
+from corridor.site.depth_kind import DEPTH_KIND
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.values import as_text
 
@@ -75,6 +76,8 @@ class Corrections:
             ]
             findings.add_rows("corrected", frame[hit], told, action="repaired: the owner's file is as it was")
             frame[name] = before.mask(hit, value)
+            if name == "depth_m" and DEPTH_KIND in frame:  # a correction is in our terms: to the axis
+                frame[DEPTH_KIND] = frame[DEPTH_KIND].where(~hit, None)
             if table.column(name).mapped:
                 origin = frame.get(f"{name}_src", pd.Series(None, index=frame.index, dtype=object)).astype(object)
                 frame[f"{name}_src"] = origin.mask(hit, "mapped" if value is not None else None)

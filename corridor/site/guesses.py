@@ -85,7 +85,7 @@ def _guess(values: pd.Series, source: str, column: Column, table: str) -> Guess 
     known = text.map(word_key, na_action="ignore").isin(words)
     understood, kinds = int(known.sum()), text[known].nunique()
     share = understood / stated
-    if not score and (share < 0.8 or kinds < 2 or len(words) < 8):
+    if not score and (share < 0.8 or kinds < 2 or len(set(words.values())) < 6):
         return None
     strange = text[text.notna() & ~known].value_counts()
     listed = tuple(sorted(((str(word), int(n)) for word, n in strange.items()), key=lambda item: (-item[1], item[0])))

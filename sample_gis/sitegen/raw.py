@@ -44,8 +44,8 @@ def write_raw(tables: dict[str, pd.DataFrame], folder: Path) -> None:
     for old in folder.iterdir():
         old.unlink()
     lines = tables["lines"].drop_duplicates("line_id")
-    lines = lines[~lines.is_empty & (lines.length > 0)].explode(index_parts=False)
-    lines = lines.drop_duplicates("line_id").reset_index(drop=True)
+    lines = lines[~lines.is_empty & (lines.length > 0)].reset_index(drop=True)
+    lines = lines.set_geometry(lines.geometry.line_merge())
     points = tables["structures"]
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FILE_DATE})
     try:
