@@ -18,8 +18,8 @@ from tests.tone.networks import Network, nodal
 
 SOURCE = "nodal form of Otero, Cidras, del Alamo 1999, whole matrices, by LAPACK through numpy"
 ROD_OHM = 1e-6
-# compression to 1e-6 of a block's norm; elements carry what small differences of potentials drive
-BARS = {"current_a": 1e-5, "leak_a": 1e-4, "element_a": 3e-4, "node_v": 1e-5}
+# of the largest; compression is to 1e-6 of the norm of a block, and the blocks between groups are the smaller ones
+BARS = {"current_a": 1e-6, "leak_a": 3e-6, "element_a": 1e-6, "node_v": 1e-6}
 WORDS = {
     "current_a": "currents along the sections",
     "leak_a": "leaks",
