@@ -1,20 +1,31 @@
 """``corridor check``: read records, account for every feature, list the findings."""
 
 import sys
+from pathlib import Path
 from typing import Any
 
 import click
 
 from corridor.commands.inputs import load_inputs
 from corridor.commands.main import EXIT_STRICT
-from corridor.commands.options import input_options, output_option, quiet_options, settings_option, strict_option
+from corridor.commands.options import (
+    accepted_option,
+    input_options,
+    output_option,
+    quiet_options,
+    settings_option,
+    strict_option,
+)
 from corridor.commands.talk import say, table_lines
 from corridor.errors import OutputError
 from corridor.frames import CAUTION
+from corridor.report.defects import defects_table
 from corridor.report.place import check_file_place, whole_file
 from corridor.report.receipt import make_receipt, receipt_metadata
-from corridor.report.results import write_results
+from corridor.report.results import write_defects, write_results
 from corridor.site import Site
+from corridor.site.accepted import accept_findings, is_open
+from corridor.site.completeness import layer_scores
 from corridor.site.draft import draft_fieldmap as drafted
 
 __all__ = ["check", "findings_by_code"]
@@ -25,7 +36,10 @@ _ORDER = {"severe": 0, "warning": 1, "note": 2}
 @click.command("check")
 @input_options
 @settings_option
-@output_option("Write the findings (and the lines as read) to this file (.gpkg, .geojson).")
+@output_option(
+    "Write findings, defects and lines as read to this file (.gpkg, .geojson); defects_<owner>.csv beside it."
+)
+@accepted_option
 @click.option(
     "--draft-fieldmap", metavar="FILE", help="Write a proposal of a field map to this new file, for you to correct."
 )
@@ -36,6 +50,7 @@ def check(
     *,
     output: str | None,
     draft_fieldmap: str | None,
+    accepted: str | None,
     strict: bool,
     quiet: bool,
     verbose: bool,
@@ -54,23 +69,28 @@ def check(
         say(_draft(paths, draft_fieldmap, crs=read["crs"]), quiet=quiet)
         return
     inputs = load_inputs(paths, output=output, **read)
-    site = inputs.site
-    say(_accounting(site), quiet=quiet)
+    site, notes = (inputs.site, []) if accepted is None else accept_findings(inputs.site, accepted)
+    say([*_accounting(site), *_scores(site)], quiet=quiet)
     say(
         ["", "Findings by code:", *table_lines(("severity", "code", "count", "first"), findings_by_code(site))],
         quiet=quiet,
     )
+    say(["", *_defects(site), *notes], quiet=quiet)
     if verbose:
         columns = ["severity", "code", "feature_source", "feature_row", "line_id"]
         told = site.findings["message"] + " [" + site.findings["action"] + "]"
         rows = site.findings[columns].assign(told=told).itertuples(index=False)
         say(["", *table_lines([*columns, "message [action]"], rows)], quiet=quiet)
+        shares = site.completeness.itertuples(index=False)
+        say(["", "Completeness:", *table_lines(list(site.completeness.columns), shares)], quiet=quiet)
     if output is not None:
         receipt = make_receipt(site, command="check", settings=inputs.settings)
-        tables = {"findings": site.findings, "lines": site.lines}
+        tables = {"findings": site.findings, "defects": defects_table(site.findings), "lines": site.lines,
+                  "completeness": site.completeness}  # fmt: skip
         write_results(output, tables, metadata=receipt_metadata(receipt))
-        say(["", f"Written: {output}"], quiet=quiet)
-    if strict and site.findings["severity"].eq("severe").any():
+        sheets = write_defects(site.findings, Path(output).parent)
+        say(["", f"Written: {', '.join(map(str, [output, *sheets]))}"], quiet=quiet)
+    if strict and (site.findings["severity"].eq("severe") & is_open(site.findings)).any():
         sys.exit(EXIT_STRICT)
 
 
@@ -86,6 +106,18 @@ def _draft(paths: tuple[str, ...], target: str, *, crs: str | None) -> list[str]
     rows = table_lines(list(made.layers.columns), made.layers.itertuples(index=False))
     then = f"Read it, correct it, then give --fieldmap {target} in place of --draft-fieldmap."
     return [CAUTION, *rows, "", f"Written: {target}. Nothing in it has been applied.", then]
+
+
+def _scores(site: Site) -> list[str]:
+    """Return how much of what matters each layer of lines states."""
+    return [f"{layer}: {share:.0%} of what a prediction needs is stated (--verbose: by column)"
+            for layer, share in layer_scores(site.completeness)]  # fmt: skip
+
+
+def _defects(site: Site) -> list[str]:
+    """Return how many defects are open, and how many accepted."""
+    state = defects_table(site.findings)["state"]
+    return [f"Defects for the owners: {state.eq('open').sum()} open, {state.eq('accepted').sum()} accepted"]
 
 
 def findings_by_code(site: Site) -> list[tuple[str, str, int, str]]:

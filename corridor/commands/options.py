@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 import click
 
 __all__ = [
+    "accepted_option",
     "equipment_option",
     "input_options",
     "output_option",
@@ -32,6 +33,14 @@ def input_options(command: F) -> F:
     ):  # fmt: skip
         command = decorate(command)
     return command
+
+
+def accepted_option(command: F) -> F:
+    """Add ``--accepted``."""
+    return click.option(
+        "--accepted", metavar="FILE",
+        help="CSV (code, layer, id, who, when, why): findings that stay listed and no longer count as open.",
+    )(command)  # fmt: skip
 
 
 def settings_option(command: F) -> F:

@@ -67,7 +67,7 @@ FINDINGS = Table(
 DEFECTS = Table(
     name="defects", row="one defect of the records that their owner can mend", geometry="any",
     columns=(
-        Column(name="rank", kind="integer", minimum=1, required=True, meaning="Order of work: severity, what a record hides, then code, layer and row."),
+        Column(name="rank", kind="integer", minimum=1, required=True, meaning="Order of work: severity, then code, layer and row."),
         _text("severity", "How much it matters.", required=True, vocabulary=SEVERITIES),
         _text("code", "Code of the finding.", required=True),
         _text("owner", "Owner, where stated."),

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
 import shapely
 
 from corridor.errors import OutputError
@@ -26,8 +27,8 @@ def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[st
     ----------
     path : Path
         A file that doesn't exist yet.
-    tables : mapping of str to GeoDataFrame
-        Layers by name, with a CRS.
+    tables : mapping of str to GeoDataFrame or DataFrame
+        Layers by name, with a CRS; a table without geometry becomes features without one.
     metadata : mapping of str to str
         Caution and receipt.
 
@@ -38,7 +39,9 @@ def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[st
     """
     features: list[dict[str, Any]] = []
     for name, table in tables.items():
-        frame = table.to_crs(_LONGITUDE_LATITUDE)
+        spatial = isinstance(table, gpd.GeoDataFrame)
+        placed = table if spatial else gpd.GeoDataFrame(table, geometry=[None] * len(table), crs=_LONGITUDE_LATITUDE)
+        frame = placed.to_crs(_LONGITUDE_LATITUDE)
         frame = frame.set_geometry(shapely.set_precision(frame.geometry.to_numpy(), _DEGREE_GRID, mode="pointwise"))
         for feature in json.loads(frame.to_json(drop_id=True, na="null"))["features"]:
             features.append({**feature, "properties": {"layer": name, **feature["properties"]}})

@@ -10,12 +10,21 @@ import geopandas as gpd
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.plugins import load_plugin, plugin_points
+from corridor.report.defects import defect_files, defects_table
 from corridor.report.map import MapContent, write_map
 from corridor.report.place import RECEIPT_FILE, check_file_place, whole_file, whole_folder
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.summary import summary_json, summary_lines
 
-__all__ = ["REVIEW_FILES", "check_output", "review_tables", "write_results", "write_review", "write_trace"]
+__all__ = [
+    "REVIEW_FILES",
+    "check_output",
+    "review_tables",
+    "write_defects",
+    "write_results",
+    "write_review",
+    "write_trace",
+]
 
 REVIEW_FILES = ("results.gpkg", "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
 
@@ -67,11 +76,13 @@ def _writer(path: str | Path) -> Any:
 
 def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:
     """Return the result layers that a review holds, in the order in which people should meet them."""
-    return {name: getattr(review, name) for name in RESULT_TABLES if hasattr(review, name)}
+    held = {name: getattr(review, name) for name in RESULT_TABLES if hasattr(review, name)}
+    tables = held | {"defects": defects_table(review.findings)}
+    return {name: tables[name] for name in RESULT_TABLES if name in tables}
 
 
 def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] | None = None) -> list[str]:
-    """Write a review into a folder: results.gpkg, map.png, summary.txt, summary.json and receipt.json.
+    """Write a review into a folder: ``REVIEW_FILES``, and defects_<owner>.csv for each owner with defects.
 
     Parameters
     ----------
@@ -95,16 +106,38 @@ def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] 
     receipt = make_receipt(
         review.site, command="review", settings=review.settings, equipment=review.equipment, options=options
     )
-    receipt["files"] = list(REVIEW_FILES)
+    tables = review_tables(review)
+    sheets = defect_files(tables["defects"])
+    receipt["files"] = [*REVIEW_FILES, *sheets]
     metadata = receipt_metadata(receipt)
-    lines = summary_lines(review, files=REVIEW_FILES, folder=str(folder))
+    named = [*REVIEW_FILES, *([f"defects_<owner>.csv ({len(sheets)})"] if sheets else [])]
+    lines = summary_lines(review, files=named, folder=str(folder))
     with whole_folder(folder) as made:
-        write_results(made / "results.gpkg", review_tables(review), metadata=metadata)
+        write_results(made / "results.gpkg", tables, metadata=metadata)
+        for name, text in sheets.items():
+            _write_text(made / name, text)
         write_map(_review_map(review), made / "map.png", metadata=metadata)
         _write_text(made / "summary.txt", "\n".join(lines) + "\n")
         _write_text(made / "summary.json", summary_json(review, receipt))
         _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
     return lines
+
+
+def write_defects(findings: gpd.GeoDataFrame, folder: str | Path) -> list[Path]:
+    """Write the defects of each owner to a CSV file of its own in a folder; return the files, ordered by name.
+
+    Raises
+    ------
+    OutputError
+        If the folder doesn't exist or a file can't be written.
+    """
+    written = []
+    for name, text in defect_files(defects_table(findings)).items():
+        target = Path(folder) / name
+        with whole_file(target) as made:
+            _write_text(made, text)
+        written.append(target)
+    return written
 
 
 def write_trace(trace: Any, path: str | Path, *, receipt: Mapping[str, Any]) -> None:

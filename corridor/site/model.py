@@ -7,7 +7,13 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS
 
+from corridor.frames import empty_table
+
 __all__ = ["MapUsed", "Site", "Source"]
+
+
+def _none_read() -> pd.DataFrame:
+    return pd.DataFrame(empty_table("completeness").drop(columns="geometry"))
 
 
 @dataclass(frozen=True)
@@ -54,4 +60,4 @@ class Site:
     sources: tuple[Source, ...]
     crs: CRS
     fieldmap: MapUsed | None = None
-    completeness: pd.DataFrame = field(default_factory=pd.DataFrame)
+    completeness: pd.DataFrame = field(default_factory=_none_read)

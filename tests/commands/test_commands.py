@@ -64,7 +64,12 @@ def test_check_accounts_for_every_feature(records: Path, tmp_path: Path) -> None
     assert result.stdout.startswith(CAUTION)
     assert "6 in = 6 used + 0 set aside" in result.stdout
     assert "filled_depth" in result.stdout
-    assert {name for name, _ in pyogrio.list_layers(tmp_path / "c.gpkg")} == {"findings", "lines"}
+    assert {name for name, _ in pyogrio.list_layers(tmp_path / "c.gpkg")} == {
+        "findings",
+        "defects",
+        "lines",
+        "completeness",
+    }
     metadata = pyogrio.read_info(tmp_path / "c.gpkg", layer="findings")["dataset_metadata"]
     assert metadata["caution"] == CAUTION
     assert json.loads(metadata["receipt"])["inputs"][0]["path"] == str(records)
@@ -301,7 +306,8 @@ def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
     assert result.stdout == (out / "summary.txt").read_text(encoding="utf-8")
     for line in result.stderr.splitlines():
         assert set(json.loads(line)) == {"step", "done", "total"}
-    assert {p.name for p in out.iterdir()} == {"results.gpkg", "map.png", "summary.txt", "summary.json", "receipt.json"}
+    made = {"results.gpkg", "map.png", "summary.txt", "summary.json", "receipt.json"}
+    assert {p.name for p in out.iterdir()} == made | {"defects_site_gpkg_lines.csv"}
 
 
 def test_review_without_a_work_area_stops_and_says_how(tmp_path: Path) -> None:

@@ -16,7 +16,8 @@ from corridor.report.styles import STYLE_TABLE
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
-BONDS_ONLY = ("line_groups", "group_edges", "group_splits", "group_changes")  # what the command bonds writes alone
+# what the commands bonds and check write alone
+OTHERS_ONLY = ("line_groups", "group_edges", "group_splits", "group_changes", "completeness")
 
 
 def test_a_review_is_written_whole_and_the_same_again(tmp_path: Path) -> None:
@@ -28,7 +29,7 @@ def test_a_review_is_written_whole_and_the_same_again(tmp_path: Path) -> None:
     assert {name: (tmp_path / "out" / name).read_bytes() for name in REVIEW_FILES} == first
     assert first["summary.txt"].decode().splitlines() == lines
     layers = [layer for layer, _ in pyogrio.list_layers(tmp_path / "out" / "results.gpkg")]
-    assert layers == [*(name for name in RESULT_TABLES if name not in BONDS_ONLY), STYLE_TABLE]
+    assert layers == [*(name for name in RESULT_TABLES if name not in OTHERS_ONLY), STYLE_TABLE]
     receipt = json.loads(first["receipt.json"])
     assert receipt["files"] == list(REVIEW_FILES)
     assert json.loads(first["summary.json"])["receipt"] == receipt

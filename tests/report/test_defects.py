@@ -1,0 +1,113 @@
+"""Defects that a team can send: ranked, one file an owner."""
+
+import csv
+import io
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import pytest
+from shapely import Point
+
+from corridor.dictionary import RESULT_TABLES
+from corridor.errors import OutputError
+from corridor.frames import empty_table, table_frame
+from corridor.report.defects import defect_files, defects_table
+from corridor.report.results import write_defects
+from corridor.site.findings import CODES
+from tests.builders import METRIC
+
+
+def findings(*rows: dict[str, Any]) -> gpd.GeoDataFrame:
+    full = []
+    for number, row in enumerate(rows):
+        code = row.get("code", "near_miss")
+        base = {"feature_source": "a.gpkg:lines", "feature_row": number, "source_id": f"id-{number}"}
+        base |= {"owner": "Slate Water", "severity": CODES[code], "code": code, "action": "used: something"}
+        base |= {"message": f"message {number}"}
+        full.append(base | row)
+    return table_frame("findings", full, geometry=[Point(n, 0.12345) for n in range(len(full))], crs=METRIC)
+
+
+def parsed(text: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(text)))
+
+
+def test_defects_are_severe_findings_and_warnings_on_features() -> None:
+    table = defects_table(
+        findings({"code": "near_miss"}, {"code": "multipart"}, {"code": "no_soil", "feature_row": None, "owner": None},
+                 {"code": "unexplained_structure"})
+    )  # fmt: skip
+    assert list(table["code"]) == ["unexplained_structure", "near_miss"]
+    assert list(table["rank"]) == [1, 2]
+    assert list(table.columns) == [*RESULT_TABLES["defects"].names, "geometry"]
+    assert table.crs == METRIC
+    assert table.geometry.notna().all()
+
+
+def test_the_rank_does_not_depend_on_the_order_of_the_findings() -> None:
+    rows = [{"code": code, "feature_row": n, "source_id": f"id-{n}"} for n, code in
+            enumerate(("zero_length", "near_miss", "unexplained_structure", "near_miss"))]  # fmt: skip
+    forward, back = defects_table(findings(*rows)), defects_table(findings(*rows[::-1]))
+    assert list(forward["source_id"]) == list(back["source_id"]) == ["id-2", "id-1", "id-3", "id-0"]
+
+
+def test_every_defect_asks_for_something() -> None:
+    codes = [code for code, severity in CODES.items() if severity != "note"]
+    table = defects_table(findings(*({"code": code} for code in codes)))
+    assert len(table) == len(codes)
+    assert table["action"].str.endswith(".").all()
+    assert not table["action"].str.startswith("used").any()
+
+
+def test_accepted_ones_stay_and_say_so() -> None:
+    words = {"accepted_by": "M. Slate", "accepted_date": "2024-05-01", "accepted_why": "known"}
+    table = defects_table(findings({"code": "near_miss", **words}, {"code": "near_miss"}))
+    assert list(table["state"]) == ["accepted", "open"]
+    assert table["accepted_by"].tolist() == ["M. Slate", None]
+
+
+def test_no_findings_no_defects_no_files() -> None:
+    table = defects_table(empty_table("findings", METRIC))
+    assert table.empty
+    assert list(table.columns) == [*RESULT_TABLES["defects"].names, "geometry"]
+    assert defect_files(table) == {}
+
+
+def test_each_owner_gets_a_file_with_his_own_defects() -> None:
+    files = defect_files(
+        defects_table(
+            findings({"owner": "Slate Water"}, {"owner": "Quartz & Sons"}, {"owner": "Slate Water"}, {"owner": None})
+        )
+    )
+    assert list(files) == ["defects_quartz_sons.csv", "defects_slate_water.csv", "defects_a_gpkg_lines.csv"]
+    rows = parsed(files["defects_slate_water.csv"])
+    assert [row["source_id"] for row in rows] == ["id-0", "id-2"]
+    assert rows[0]["geometry"] == "POINT (0 0.123)"
+    assert rows[0]["crs"] == "EPSG:32633"
+    assert rows[0]["accepted_by"] == ""
+    assert set(RESULT_TABLES["defects"].names) | {"geometry", "crs"} == set(rows[0])
+
+
+def test_names_of_files_suit_every_script_and_do_not_collide() -> None:
+    owners = ["Wasser/Gas", "wasser gas", "水道局", "../x", "…"]
+    files = defect_files(defects_table(findings(*({"owner": owner} for owner in owners))))
+    assert set(files) == {
+        "defects_wasser_gas.csv", "defects_wasser_gas_2.csv", "defects_水道局.csv", "defects_x.csv",
+        "defects_unstated.csv",
+    }  # fmt: skip
+    assert sum(len(parsed(text)) for text in files.values()) == len(owners)
+
+
+def test_text_with_commas_quotes_and_line_breaks_survives() -> None:
+    (text,) = defect_files(defects_table(findings({"message": 'a, "b"\nc'}))).values()
+    assert parsed(text)[0]["message"] == 'a, "b"\nc'
+
+
+def test_files_are_written_whole_and_the_same_again(tmp_path: Path) -> None:
+    rows = findings({}, {"owner": "Quartz"})
+    first = [path.read_bytes() for path in write_defects(rows, tmp_path)]
+    assert [path.read_bytes() for path in write_defects(rows, tmp_path)] == first
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["defects_quartz.csv", "defects_slate_water.csv"]
+    with pytest.raises(OutputError, match="doesn't exist"):
+        write_defects(rows, tmp_path / "none")
