@@ -231,12 +231,12 @@ def _self_integral(length: FloatArray, radius: FloatArray) -> FloatArray:
     return 2.0 * (length * np.arcsinh(length / radius) - np.hypot(length, radius) + radius)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def _parallel_term(u: float, distance: float) -> float:
     return u * math.asinh(u / distance) - math.sqrt(u * u + distance * distance)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def _angle_term(s: float, t: float, cosine: float, distance: float) -> float:
     """Antiderivative in s and t of 1/sqrt(d^2 + s^2 + t^2 - 2 s t cos)."""
     sine_2 = 1.0 - cosine * cosine
@@ -256,12 +256,12 @@ def _angle_term(s: float, t: float, cosine: float, distance: float) -> float:
     return value
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def _dot(a: NDArray[Any], b: NDArray[Any]) -> float:
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def straight_pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
     """Integrate 1/R over two straight wires at any angle, exactly.
 
@@ -309,7 +309,7 @@ def straight_pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: 
     )
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) -> float:
     """Integrate 1/R over two straight wires: exactly when near, by expansion about the midpoints when far.
 
@@ -323,17 +323,20 @@ def pair_integral(wire_a: NDArray[Any], wire_b: NDArray[Any], floor_m: float) ->
     float
         Metres.
     """
-    a, b = wire_a[1] - wire_a[0], wire_b[1] - wire_b[0]
-    offset = 0.5 * (wire_b[0] + wire_b[1] - wire_a[0] - wire_a[1])
-    square_a, square_b, square = _dot(a, a), _dot(b, b), _dot(offset, offset)
+    # component by component: a small array made at every pair would cost more than the pair
+    square_a, square_b, square, part_a, part_b = 0.0, 0.0, 0.0, 0.0, 0.0
+    for axis in range(3):
+        a, b = wire_a[1, axis] - wire_a[0, axis], wire_b[1, axis] - wire_b[0, axis]
+        offset = 0.5 * (wire_b[0, axis] + wire_b[1, axis] - wire_a[0, axis] - wire_a[1, axis])
+        square_a, square_b, square = square_a + a * a, square_b + b * b, square + offset * offset
+        part_a, part_b = part_a + offset * a, part_b + offset * b
     if square <= FAR_LENGTHS * FAR_LENGTHS * max(square_a, square_b):
         return straight_pair_integral(wire_a, wire_b, floor_m)
-    part_a, part_b = _dot(offset, a), _dot(offset, b)
     second = 3.0 * (part_a * part_a + part_b * part_b) / square - square_a - square_b
     return math.sqrt(square_a * square_b / square) * (1.0 + second / (24.0 * square))
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def wire_pair_integrals(i: int | np.int64, j: int | np.int64, wires: WireSections) -> tuple[float, float]:
     """Return one pair's ``direct`` and ``image`` as `DistanceIntegrals` holds them, for use inside compiled loops.
 
@@ -356,27 +359,22 @@ def wire_pair_integrals(i: int | np.int64, j: int | np.int64, wires: WireSection
     )
 
 
-@numba.njit(cache=True)
-def _fill_row(i: np.int64, wires: WireSections, direct: NDArray[Any], image: NDArray[Any]) -> None:
-    image[i, i] = pair_integral(wires.ends[i], wires.mirrored[i], wires.metal[i])
-    for j in range(i + 1, len(wires.metal)):
-        direct[i, j], image[i, j] = wire_pair_integrals(i, j, wires)
-        direct[j, i], image[j, i] = direct[i, j], image[i, j]
-
-
-@numba.njit(parallel=True, cache=True)
+# the loops stand in the parallel function itself: see `corridor.tone.matrices`
+@numba.njit(parallel=True, cache=True, error_model="numpy")
 def _fill(wires: WireSections, direct: NDArray[Any], image: NDArray[Any]) -> None:
     n = len(wires.outer)
     # a long and a short row of the triangle together: equal work for each thread
     for k in numba.prange((n + 1) // 2):
-        first = np.int64(k)
-        last = n - 1 - first
-        _fill_row(first, wires, direct, image)
-        if last != first:
-            _fill_row(last, wires, direct, image)
+        for part in range(2):
+            i = np.int64(k) if part == 0 else n - 1 - np.int64(k)
+            image[i, i] = pair_integral(wires.ends[i], wires.mirrored[i], wires.metal[i])
+            for j in range(i + 1, n):
+                one, other = wire_pair_integrals(i, j, wires)
+                direct[i, j], image[i, j] = one, other
+                direct[j, i], image[j, i] = one, other
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, error_model="numpy")
 def _leakage_change(wires: WireSections, first: NDArray[np.int64], second: NDArray[np.int64]) -> NDArray[Any]:
     out = np.empty(len(first))
     for k in range(len(first)):
