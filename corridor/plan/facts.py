@@ -66,7 +66,9 @@ def review_facts(
         "partners": _partners(paths),
         "sections": max((extent.sections for extent in extents), default=0),
         "windows": len(extents),
-        "cases": [case.name for case in CASES],
+        "cases": list(
+            dict.fromkeys([*(case.name for case in CASES), *(n for extent in extents for n in extent.cases)])
+        ),
         "frequencies_hz": list(frequencies_hz) if extents else [],
         "reach_m": max((extent.reach_m for extent in extents), default=0.0),
         "leaving_share": round(max((extent.leaving_share for extent in extents), default=0.0), 6),

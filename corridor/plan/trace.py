@@ -16,7 +16,7 @@ from corridor.plan.outcome import bleed_rows, line_stations
 from corridor.plan.prepare import Prepared, connect, hookup_of, prepare, refuse_low_induction
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
-from corridor.tone.cases import CASES
+from corridor.tone.cases import CASES, cases_of
 from corridor.tone.hookup import HookUp
 from corridor.tone.predict import predict
 from corridor.tone.solve import ToneSolution, check_frequency, solve_tone
@@ -100,7 +100,7 @@ def trace_tone(
     solution = solve_tone(
         prepared.model,
         prepared.drives,
-        CASES,
+        cases_of(prepared.model, mixes=settings.solver.extract_mixes),
         frequencies_hz=[frequency],
         soil=prepared.soil,
         equipment=equipment,

@@ -20,7 +20,7 @@ from corridor.plan.grading import drives_of, grade_hookups
 from corridor.plan.prepare import SECTION_GUESS_M, Connected, hookup_of, prepare
 from corridor.plan.strategy import build_strategy
 from corridor.settings import Equipment, Settings
-from corridor.tone.cases import CASES
+from corridor.tone.cases import cases_of
 from corridor.tone.model import SoilRange
 from corridor.tone.solve import solve_tone
 
@@ -39,13 +39,14 @@ class Window:
 
 @dataclass(frozen=True)
 class Extent:
-    """How much of the network a window solved: sections, how far out, what share leaves, in words, and its soil."""
+    """How much of the network a window solved: sections, how far, what share leaves, in words, its soil and cases."""
 
     sections: int
     reach_m: float
     leaving_share: float
     text: str
     soil: SoilRange
+    cases: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -158,7 +159,7 @@ def review_window(
         solution = solve_tone(
             prepared.model,
             prepared.drives,
-            CASES,
+            cases_of(prepared.model, mixes=settings.solver.extract_mixes),
             frequencies_hz=frequencies,
             soil=prepared.soil,
             equipment=equipment,
@@ -171,6 +172,7 @@ def review_window(
             prepared.leaving_share,
             prepared.reach_text(),
             prepared.soil,
+            tuple(case.name for case in solution.cases),
         )
     shared: dict[str, Any] = {"area": area, "settings": settings}
     grading = grade_hookups(

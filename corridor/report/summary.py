@@ -1,6 +1,7 @@
 """The summary: what the reader of a review must know, in at most 25 lines, worst first."""
 
 import json
+import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ _NOTES_MAX = 6
 _ROOM = ((3, 2), (2, 2), (1, 1))  # lines that an item may take, and items a list must keep, while there is room
 _NAME_MAX = 60
 _INDENT = "  "
+_MIX = re.compile(r" \d+[ab]$")  # which of the mixes of cut ends a case is
 
 
 @dataclass
@@ -163,9 +165,10 @@ def _partner(partner: Mapping[str, Any]) -> str:
 
 def _basis(review: Any) -> list[_Block]:
     facts, grades = review.summary, review.settings.grades
+    cases = dict.fromkeys(_MIX.sub("", name) for name in facts["cases"])
     frequencies = ", ".join(f"{f:g}" for f in facts["frequencies_hz"])
     solved = [
-        _Block(f"Solved: {facts['sections']} sections, cases {', '.join(facts['cases'])}, at {frequencies} Hz"),
+        _Block(f"Solved: {facts['sections']} sections, cases {', '.join(cases)}, at {frequencies} Hz"),
         _Block(f"Reach: {facts['reach']}; soil {facts['soil']}"),
     ]
     return [

@@ -12,9 +12,12 @@ from corridor.settings import SoilSettings
 from corridor.tone.internal import joint_impedance
 from corridor.tone.model import Element, SoilRange, ToneModel
 
-__all__ = ["CASES", "Case", "Paths", "element_ohms", "soil_range"]
+__all__ = ["CASES", "EXTRACT_TAIL", "Case", "Paths", "cases_of", "element_ohms", "soil_range"]
 
-Paths = Literal["nominal", "closed", "open"]
+Paths = str  # nominal, closed, open, ending, or mixed with a number and a side
+
+EXTRACT_TAIL = "beyond the records at"  # first words of a ground where the extract of the records cut a line
+MIXED_FROM = 4  # with fewer cut ends, the cases that end all of them and none are enough
 
 
 @dataclass(frozen=True)
@@ -39,6 +42,42 @@ CASES = (
 )
 
 
+def cases_of(model: ToneModel, *, mixes: int) -> tuple[Case, ...]:
+    """Return the cases to solve for a model: ``CASES``, and more where the extract of the records cut lines.
+
+    In the one all of them end at the cut, whatever else is open; where there are several, each mix is two cases in
+    which half of them end and the other half go on: which half, a binary digit of the end's number says.
+
+    Parameters
+    ----------
+    model : ToneModel
+        Its elements tell the cut ends. A network solved in blocks gets no mixes: each would be factored again.
+    mixes : int
+        How many, at most.
+    """
+    ends = sum(_is_tail(element) for element in model.elements)
+    if not ends:
+        return CASES
+    more = [Case("records end at their cut", "nominal", "ending")]
+    if ends >= MIXED_FROM and not model.is_large:
+        digits = range(min(mixes, (ends - 1).bit_length()))
+        more += [Case(f"cut ends mixed {k + 1}{side}", "nominal", f"mixed {k} {side}") for k in digits for side in "ab"]
+    return (*CASES, *more)
+
+
+def _is_tail(element: Element) -> bool:
+    return element.switchable and element.source_id.startswith(EXTRACT_TAIL)
+
+
+def _ended(model: ToneModel, paths: Paths) -> NDArray[np.bool_]:
+    """Return which elements are tails that end in a case of its own."""
+    tails = np.array([_is_tail(element) for element in model.elements], dtype=bool)
+    if not paths.startswith("mixed"):
+        return tails & (paths == "ending")
+    _, digit, side = paths.split()
+    return tails & (((np.cumsum(tails) - 1 >> int(digit)) & 1) == (side == "b"))
+
+
 def element_ohms(model: ToneModel, paths: Paths, frequency_hz: float) -> NDArray[np.complex128]:
     """Return the impedance of each element, infinite where it is open.
 
@@ -47,11 +86,15 @@ def element_ohms(model: ToneModel, paths: Paths, frequency_hz: float) -> NDArray
     model : ToneModel
         Its elements.
     paths : str
-        nominal: as most likely; closed, open: every switchable element conducts, or none does.
+        nominal: as most likely; closed, open: every switchable element conducts, or none does; ending and the mixes of
+        ``cases_of``: as most likely, but for the cut ends.
     frequency_hz : float
         For elements that block with a capacitance.
     """
-    return np.array([_ohms(element, paths, frequency_hz) for element in model.elements], dtype=np.complex128)
+    known = paths if paths in ("closed", "open") else "nominal"
+    ohms = np.array([_ohms(element, known, frequency_hz) for element in model.elements], dtype=np.complex128)
+    ohms[_ended(model, paths)] = math.inf
+    return ohms
 
 
 def _ohms(element: Element, paths: Paths, frequency_hz: float) -> complex:

@@ -9,6 +9,7 @@ import pandas as pd
 
 from corridor.network.model import Network
 from corridor.settings import Equipment
+from corridor.tone.cases import EXTRACT_TAIL
 from corridor.tone.conductors import Conductor, characteristic_ohm, conductors
 from corridor.tone.drive import Drive, unit_output, unit_sources
 from corridor.tone.earth import propagation_constant
@@ -18,7 +19,6 @@ from corridor.tone.solve import nominal_network
 __all__ = ["leaving_share", "with_tails"]
 
 TAIL = "beyond the network solved at"  # first words of such a ground's name
-EXTRACT_TAIL = "beyond the records at"  # and of one at an end that the extract of the records cut
 TAIL_MAX_OHM = 1e5  # a conductor that hardly leaks takes next to nothing away
 
 

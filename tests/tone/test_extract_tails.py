@@ -8,10 +8,11 @@ from corridor.network.build import build_network
 from corridor.network.model import Network
 from corridor.site.model import Site
 from corridor.tone.assemble import Placement, build_model
-from corridor.tone.cases import CASES, element_ohms
+from corridor.tone.cases import CASES, EXTRACT_TAIL, cases_of, element_ohms
 from corridor.tone.drive import place
 from corridor.tone.hookup import HookUp
-from corridor.tone.leaving import EXTRACT_TAIL, TAIL, with_tails
+from corridor.tone.leaving import TAIL, with_tails
+from corridor.tone.model import ToneModel
 from corridor.tone.solve import solve_tone
 from tests.builders import make_site
 from tests.plan.conftest import CABLE
@@ -87,3 +88,55 @@ def test_going_on_carries_what_the_long_line_carries_and_ending_what_the_short_o
     assert cut["all paths closed"] == pytest.approx(cut["nominal"], rel=1e-9)
     assert cut["all paths open"] == pytest.approx(short["nominal"], rel=1e-3)
     assert np.abs(cut["nominal"] - cut["all paths open"]).max() > 0.05
+
+
+def comb(count: int) -> ToneModel:
+    """So many cables that end on the edge of their layer, from handholes, one of them with a suspected bond."""
+    lines = [CABLE | {"line_id": f"A{k}", "src_feature_source": "power:cables", "geometry": [(0, 3 * k), (60, 3 * k)]}
+             for k in range(count)]  # fmt: skip
+    structures = [STRUCTURE | {"structure_id": f"S{k}", "geometry": (0, 3 * k)} for k in range(count)]
+    ends = [{"structure_id": f"S{k}", "line_id": f"A{k}", "at": "start"} for k in range(count)]
+    bond = {"bond_id": "b", "line_a": "A0", "line_b": "A1", "evidence": "inferred", "probability": 0.9,
+            "geometry": (30, 0)}  # fmt: skip
+    records = make_site(lines=lines, structures=structures, terminations=ends, bonds=[bond] if count > 1 else [])
+    return build_model(tailed(records), records.lines, frequency_max_hz=FREQUENCY_HZ, soil=SOIL, settings=COARSE)
+
+
+def tail_states(model: ToneModel, paths: str) -> list[bool]:
+    """Which tails end in a state of the paths."""
+    ohms = element_ohms(model, paths, FREQUENCY_HZ)
+    return [
+        bool(np.isinf(z)) for z, e in zip(ohms, model.elements, strict=True) if e.source_id.startswith(EXTRACT_TAIL)
+    ]
+
+
+def test_a_model_without_cut_ends_has_the_usual_cases() -> None:
+    records = site(110.0, layer=None)
+    model = build_model(tailed(records), records.lines, frequency_max_hz=FREQUENCY_HZ, soil=SOIL, settings=COARSE)
+    assert cases_of(model, mixes=6) == CASES
+
+
+@pytest.mark.parametrize(("ends", "mixes", "more"), [(1, 6, 1), (3, 6, 1), (4, 6, 5), (5, 6, 7), (5, 2, 5), (5, 0, 1)])
+def test_cases_grow_with_the_logarithm_of_the_cut_ends(ends: int, mixes: int, more: int) -> None:
+    cases = cases_of(comb(ends), mixes=mixes)
+    assert cases[: len(CASES)] == CASES
+    assert len(cases) == len(CASES) + more
+    assert len({case.name for case in cases}) == len(cases)
+
+
+def test_every_two_cut_ends_differ_in_some_case_and_each_mix_has_its_opposite() -> None:
+    model = comb(5)
+    mixed = [tail_states(model, case.paths) for case in cases_of(model, mixes=6) if case.paths.startswith("mixed")]
+    columns = np.array(mixed).T
+    assert len({tuple(column) for column in columns}) == 5
+    assert all([not state for state in one] == other for one, other in zip(mixed[::2], mixed[1::2], strict=True))
+
+
+def test_in_the_case_that_ends_them_all_the_rest_stays_as_most_likely() -> None:
+    model = comb(4)
+    ohms, nominal = (element_ohms(model, paths, FREQUENCY_HZ) for paths in ("ending", "nominal"))
+    tails = np.array([e.source_id.startswith(EXTRACT_TAIL) for e in model.elements])
+    assert np.isinf(ohms[tails]).all()
+    assert np.isfinite(nominal[tails]).all()
+    assert np.array_equal(ohms[~tails], nominal[~tails])
+    assert (~tails).any()
