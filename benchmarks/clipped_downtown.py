@@ -78,7 +78,9 @@ def shared_hookups(whole: Site, cut: Site, *, settings: Settings) -> tuple[dict[
     return {name: hookup_of(ready[0].loc[name]) for name in names}, *connected
 
 
-def solve(connected: Any, hookups: dict[str, Any], whole: Site, frequencies_hz: list[float], settings: Settings) -> Run:
+def solve(
+    connected: Any, hookups: dict[str, Any], whole: Site, *, frequencies_hz: list[float], settings: Settings
+) -> Run:
     """Solve hook-ups of the whole in one of the two, each at the same place of the ground."""
     equipment = load_equipment(None)
     site = connected.site
@@ -148,7 +150,7 @@ def main() -> None:
         cut = read_site(path)
     hookups, *connected = shared_hookups(whole, cut, settings=settings)
     hookups = dict(list(hookups.items())[:: asked.every])
-    runs = [solve(c, hookups, whole, asked.frequency_hz, settings) for c in connected]
+    runs = [solve(c, hookups, whole, frequencies_hz=asked.frequency_hz, settings=settings) for c in connected]
     told = cut.findings["code"].value_counts()
     print(f"{len(hookups)} hook-ups; {runs[0].prepared.model.n_sections} sections whole, "
           f"{runs[1].prepared.model.n_sections} clipped; {told.get('end_cut', 0)} cut ends found; "

@@ -74,7 +74,7 @@ class SolverSettings(_Part):
     compressed_limit: Annotated[int, Field(ge=0)] = 20_000  # from there up to here compressed, slower; 0: never
     compression: Annotated[float, Field(gt=0, le=1e-3)] = 1e-6  # error of a compressed block against its norm
     residual: Annotated[float, Field(gt=0, le=1e-3)] = 1e-8  # what a compressed network's equations may miss
-    extract_mixes: Annotated[int, Field(ge=0, le=6)] = 2  # pairs of cases that end half of the cut lines each
+    extract_mixes: Annotated[int, Field(ge=0, le=6)] = 4  # pairs of cases that end half of the cut lines each
     workers: Annotated[int, Field(ge=1, le=64)] = 2  # frequencies solved at once; each needs about 90 n^2 bytes
 
 

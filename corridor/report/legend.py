@@ -12,6 +12,7 @@ from matplotlib.patches import Patch
 from corridor.report.colours import ColourTable
 from corridor.report.symbols import (
     BOND_SYMBOLS,
+    CUT_SYMBOL,
     DASH,
     GRADE_SYMBOLS,
     GRADES_FIRST,
@@ -33,14 +34,22 @@ _HALF_ROW_CHARACTERS = 31
 
 
 def add_legend(
-    figure: Figure, *, colours: ColourTable, utilities: set[str | None], setups: Sequence[tuple[int, str]]
+    figure: Figure,
+    *,
+    colours: ColourTable,
+    utilities: set[str | None],
+    setups: Sequence[tuple[int, str]],
+    cut_ends: bool = False,
 ) -> None:
-    """Draw the legend: colours in use, tone, grades, points and the numbered hook-ups, from top to bottom."""
+    """Draw the legend: colours in use, tone, grades, points and the numbered hook-ups, from top to bottom.
+
+    The mark of ends that the extract cut is explained only where there are any.
+    """
     blocks: list[tuple[str, Sequence[Line2D | Patch]]] = [
         (f"Utility ({colours.title})", _utility_rows(colours, utilities)),
         ("Tone predicted, mA, and ground it rests on", _tone_rows()),
         ("Grade (hollow: cases differ)", _grade_rows()),
-        ("Points", _point_rows()),
+        ("Points", _point_rows(cut_ends=cut_ends)),
     ]
     top = _TOP
     for title, handles in blocks:
@@ -106,7 +115,7 @@ def _grade_rows() -> list[Line2D]:
     return rows
 
 
-def _point_rows() -> list[Line2D | Patch]:
+def _point_rows(*, cut_ends: bool) -> list[Line2D | Patch]:
     rows: list[Line2D | Patch] = [
         _mark(s.marker, f"hook-up chosen (numbered), {s.text}", size=8, hollow=True, edge=1.5)
         for s in HOOKUP_SYMBOLS.values()
@@ -115,6 +124,8 @@ def _point_rows() -> list[Line2D | Patch]:
     rows.append(_mark("s", "small: another access point that is ready", size=3.5, hollow=True, edge=0.7))
     rows.append(_mark(BOND_SYMBOLS["known"].marker, BOND_SYMBOLS["known"].text, size=6.5))
     rows.append(_mark(BOND_SYMBOLS["thought"].marker, BOND_SYMBOLS["thought"].text, size=6.5, hollow=True))
+    if cut_ends:
+        rows.append(_mark(CUT_SYMBOL.marker, CUT_SYMBOL.text, size=6.5, edge=0.4))
     rows.append(
         Line2D(
             [],

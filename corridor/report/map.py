@@ -12,6 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
+from shapely import Point
 from shapely.geometry.base import BaseGeometry
 
 from corridor.frames import CAUTION
@@ -23,6 +24,7 @@ from corridor.report.legend import add_legend
 from corridor.report.map_layers import (
     draw_area,
     draw_bonds,
+    draw_cut_ends,
     draw_grades,
     draw_lines,
     draw_structures,
@@ -45,6 +47,7 @@ class MapContent:
     """What a map shows; frames with the columns of the data dictionary, all in one CRS in metres.
 
     ``stretches`` are rows of ``strategy`` or ``sections``: pieces of lines with current, grade and assumed.
+    ``cut_ends`` are the ends that the extract of the records cut.
     """
 
     title: str
@@ -55,6 +58,7 @@ class MapContent:
     work_area: gpd.GeoDataFrame
     structures: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
+    cut_ends: tuple[Point, ...] = ()
 
 
 def write_map(content: MapContent, path: str | Path, *, metadata: Mapping[str, str]) -> None:
@@ -94,13 +98,18 @@ def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
         taken = [
             *draw_grades(axes, sheet, content.stretches),
             *draw_bonds(axes, sheet, content.bonds),
+            *draw_cut_ends(axes, sheet, content.cut_ends),
             *marks.taken,
             add_scale_bar(axes, sheet),
             add_north_arrow(axes, sheet),
         ]
         left_out = _label(axes, sheet, content, numbers=marks.labels, taken=taken)
         add_legend(
-            figure, colours=colours, utilities=set(content.lines["utility"]), setups=_setup_rows(content, chosen)
+            figure,
+            colours=colours,
+            utilities=set(content.lines["utility"]),
+            setups=_setup_rows(content, chosen),
+            cut_ends=bool(content.cut_ends),
         )
         figure.text(0.01, 0.973, plain(content.title), fontsize=13, fontweight="bold", color=INK)
         figure.text(0.01, 0.022, CAUTION, fontsize=10.5, fontweight="bold", color="#8a0000")

@@ -1,6 +1,7 @@
 """What is drawn on a map, layer by layer, from the ground up."""
 
 import math
+from collections.abc import Sequence
 
 import geopandas as gpd
 import numpy as np
@@ -14,6 +15,7 @@ from corridor.report.cartography import Sheet
 from corridor.report.colours import ColourTable
 from corridor.report.symbols import (
     BOND_SYMBOLS,
+    CUT_SYMBOL,
     DASH,
     GRADE_SYMBOLS,
     GRADES_FIRST,
@@ -25,6 +27,7 @@ from corridor.report.symbols import (
 __all__ = [
     "draw_area",
     "draw_bonds",
+    "draw_cut_ends",
     "draw_grades",
     "draw_lines",
     "draw_structures",
@@ -160,3 +163,12 @@ def draw_bonds(axes: Axes, sheet: Sheet, bonds: gpd.GeoDataFrame) -> list[BaseGe
         )  # fmt: skip
         taken += [sheet.to_points(shapely.Point(point)).buffer(3.0) for point in points]
     return taken
+
+
+def draw_cut_ends(axes: Axes, sheet: Sheet, ends: Sequence[shapely.Point]) -> list[BaseGeometry]:
+    """Draw a pair of bars where the extract of the records cut a line; return the areas they take."""
+    points = [(point.x, point.y) for point in ends if sheet.shows(point.x, point.y)]
+    if points:
+        x, y = np.asarray(points).T
+        axes.scatter(x, y, s=CUT_SYMBOL.area, marker=CUT_SYMBOL.marker, color=INK, linewidth=0.4, zorder=7)
+    return [sheet.to_points(shapely.Point(point)).buffer(3.0) for point in points]

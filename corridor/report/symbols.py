@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 
 __all__ = [
     "BOND_SYMBOLS",
+    "CUT_SYMBOL",
     "DASH",
     "GRADES_FIRST",
     "GRADE_SYMBOLS",
@@ -61,6 +62,7 @@ BOND_SYMBOLS = {
     "known": Symbol("P", "bond: recorded, observed or measured"),
     "thought": Symbol("P", "bond: inferred or suspected (hollow)"),
 }
+CUT_SYMBOL = Symbol(r"$\parallel$", "end cut by the extract: solved as\ngoing on and as ending", area=44.0)
 TONE_STEPS = (  # from current in mA, width in points
     (0.0, 0.9),
     (0.1, 1.3),

@@ -25,6 +25,7 @@ _APART_M = 0.5  # closer ends give no direction
 _ACROSS = 0.3  # sine of the smallest angle at which a line leaves through a cut
 _BEYOND_M = 3.0  # nothing of the layer lies so near beyond a cut
 _REACH_M = 250.0  # how far along a cut its ends are gathered
+_SAME_M = 1e-3  # a finding this close to an end stands at it
 _SEVERAL = 3  # so many ends make a straight line a cut,
 _STRICT = 0.2  # and of the tolerance, this share where there are no more: three ends fall into line by chance, too
 
@@ -101,6 +102,8 @@ def cut_ends(site: Site, *, settings: SiteSettings) -> list[tuple[str, str]]:
 def tell_ends(lines: gpd.GeoDataFrame, ends: gpd.GeoDataFrame, findings: Findings) -> None:
     """Add a finding for each end of a line that may conduct whose state the records don't know.
 
+    An end at which a ``near_miss`` has been told already needs no second word.
+
     Parameters
     ----------
     lines : GeoDataFrame
@@ -111,7 +114,10 @@ def tell_ends(lines: gpd.GeoDataFrame, ends: gpd.GeoDataFrame, findings: Finding
         ``end_cut`` or ``end_unknown``, at the place of the end.
     """
     rows = lines.set_index("line_id", drop=False)
+    missing = np.array(findings.places("near_miss"), dtype=object)
+    told_already = shapely.STRtree(missing).query(ends.geometry.to_numpy(), predicate="dwithin", distance=_SAME_M)[0]
     loose = ends[ends["state"].ne("held") & ends["line_id"].map(rows["conductive"]).ne("no")]
+    loose = loose.drop(index=ends.index[np.unique(told_already)], errors="ignore")
     told = {
         "edge": "the {at} lies on the edge of its layer's extent with nothing there: cut by the extract",
         "cut": "the {at} is one of several along a straight line with nothing beyond: cut by the extract",

@@ -155,6 +155,15 @@ class Findings:
         block["geometry"] = _geometry(rows)
         self._blocks.append(block)
 
+    def places(self, code: str) -> list[Any]:
+        """Return the geometries of the findings of one code, those without left out."""
+        return [
+            shape
+            for block in self._blocks
+            for one, shape in zip(block["code"], block["geometry"], strict=True)
+            if one == code and shape is not None
+        ]
+
     def frame(self, crs: CRS) -> gpd.GeoDataFrame:
         """Return the table ``findings`` of the dictionary, in the order the findings were made."""
         if not self._blocks:

@@ -100,9 +100,7 @@ def read_site(
     return replace(site, fieldmap=map_used(fieldmap, plan))
 
 
-def _table(
-    name: str, layers: list[Layer], crs: CRS, findings: Findings, *, changes: Corrections
-) -> gpd.GeoDataFrame:
+def _table(name: str, layers: list[Layer], crs: CRS, findings: Findings, *, changes: Corrections) -> gpd.GeoDataFrame:
     """Return one table, from all layers that are read into it: mapped, read and repaired."""
     table = INPUT_TABLES[name]
     parts = []

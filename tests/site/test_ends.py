@@ -188,3 +188,11 @@ def test_the_order_of_the_records_does_not_matter(tmp_path: Path) -> None:
 def test_no_lines_have_no_ends() -> None:
     none = labelled([line("A", status="removed")])
     assert line_ends(none, NO_STRUCTURES, NO_TERMINATIONS, NO_GROUNDS, settings=SETTINGS).empty
+
+
+def test_an_end_told_as_a_near_miss_is_told_once(tmp_path: Path) -> None:
+    far = [{**row, "conductive": "no"} for row in FAR]
+    site = read(tmp_path, lines=[line("A", (0, -30), (0, 30)), line("B", (0.5, 0), (40, 0)), *far])
+    told = site.findings[site.findings["line_id"].eq("B") & site.findings["severity"].ne("note")]
+    ends = told[told["code"].isin(["near_miss", "end_unknown"])]
+    assert list(zip(ends["code"], ends.geometry.x - X, strict=True)) == [("near_miss", 0.5), ("end_unknown", 40.0)]
