@@ -9,6 +9,7 @@ from typing import Any
 
 from corridor import Equipment, Settings, Site, load_equipment, read_site
 from corridor.settings import GateSettings, SolverSettings
+from corridor.site.findings import FEATURE
 
 FOLDER = Path(__file__).parents[1] / "sample_gis" / "downtown_block"
 RECORDS = FOLDER / "downtown_block.gpkg"
@@ -31,7 +32,10 @@ def planted() -> dict[str, list[dict[str, Any]]]:
 
 
 def part(site: Site, around: Iterable[str], *, within_m: float = 5.0) -> Site:
-    """The lines within a distance of some lines, whole, with all that belongs to them."""
+    """The lines within a distance of some lines, whole, with all that belongs to them.
+
+    They lose their layer: where the part ends nothing was cut by an owner's extract.
+    """
     near = site.lines[site.lines["line_id"].isin(list(around))].union_all().buffer(within_m)
     lines = site.lines[site.lines.intersects(near)]
     structures = site.structures[site.structures.intersects(near)]
@@ -40,7 +44,7 @@ def part(site: Site, around: Iterable[str], *, within_m: float = 5.0) -> Site:
     both = site.bonds["line_a"].isin(kept) & site.bonds["line_b"].isin(kept | {"earth"})
     return replace(
         site,
-        lines=lines.reset_index(drop=True),
+        lines=lines.drop(columns=FEATURE[0]).reset_index(drop=True),
         structures=structures.reset_index(drop=True),
         terminations=ends[ends["line_id"].isin(kept) & ends["structure_id"].isin(places)].reset_index(drop=True),
         bonds=site.bonds[both].reset_index(drop=True),
