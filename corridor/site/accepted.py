@@ -1,6 +1,5 @@
 """Findings that somebody has accepted: they stay listed, with who, when and why, and no longer count as open."""
 
-import csv
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -9,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from corridor.errors import InputError
+from corridor.site.csv_rows import csv_rows
 from corridor.site.findings import CODES
 from corridor.site.model import Site
 
@@ -42,21 +42,7 @@ def load_accepted(path: str | Path) -> tuple[Acceptance, ...]:
         If it can't be read, a column is missing, a row leaves out anything but the id, or a code doesn't exist.
     """
     file = Path(path)
-    try:
-        with file.open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream)
-            head = [name.strip().casefold() for name in reader.fieldnames or []]
-            reader.fieldnames = head
-            rows = list(reader)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        why = "does not exist" if isinstance(error, FileNotFoundError) else "can't be read as CSV in UTF-8"
-        message = f"expected a readable file of accepted findings, {file} {why}; check the name and how it was saved"
-        raise InputError(message) from None
-    if lost := [name for name in ACCEPTED_COLUMNS if name not in head]:
-        message = (
-            f"expected the columns {', '.join(ACCEPTED_COLUMNS)} in {file}, {lost[0]!r} is missing; add it to row 1"
-        )
-        raise InputError(message)
+    rows = csv_rows(file, ACCEPTED_COLUMNS, what="accepted findings")
     return tuple(_acceptance(number, row, file) for number, row in enumerate(rows, start=2))
 
 

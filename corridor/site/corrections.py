@@ -1,6 +1,5 @@
 """Corrections: values that replace the owners' own without touching their files, each with its source and date."""
 
-import csv
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -9,6 +8,7 @@ import pandas as pd
 
 from corridor.dictionary import INPUT_TABLES, Table
 from corridor.errors import InputError
+from corridor.site.csv_rows import csv_rows
 from corridor.site.depth_kind import DEPTH_KIND
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.values import as_text
@@ -105,19 +105,7 @@ def load_corrections(path: str | Path | None) -> Corrections:
     if path is None:
         return Corrections()
     file = Path(path)
-    try:
-        with file.open(encoding="utf-8-sig", newline="") as stream:
-            reader = csv.DictReader(stream)
-            head = [name.strip().casefold() for name in reader.fieldnames or []]
-            reader.fieldnames = head
-            rows = list(reader)
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        why = "does not exist" if isinstance(error, FileNotFoundError) else "can't be read as CSV in UTF-8"
-        message = f"expected a readable file of corrections, {file} {why}; check the name and how it was saved"
-        raise InputError(message) from None
-    if lost := [name for name in COLUMNS if name not in head]:
-        message = f"expected the columns {', '.join(COLUMNS)} in {file}, {lost[0]!r} is missing; add it to row 1"
-        raise InputError(message)
+    rows = csv_rows(file, COLUMNS, what="corrections")
     return Corrections(tuple(_correction(number, row, file) for number, row in enumerate(rows, start=2)), file)
 
 
