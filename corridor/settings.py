@@ -119,6 +119,29 @@ class GateSettings(_Part):
     cathodic_protection_by: str = ""
 
 
+class PartnerLimits(_Part):
+    """Most tone that may reach others' plant, mA: by utility, and for any line under cathodic protection.
+
+    All are engineering estimates; the owner's own figure replaces them.
+    """
+
+    traffic_signal: Positive = 5.0
+    traction: Positive = 5.0  # track circuits work at tone frequencies
+    telecommunications: Positive = 50.0
+    unknown: Positive = 50.0  # it may be any of these
+    cathodic_protection: Positive = 50.0
+
+
+class SafetySettings(_Part):
+    """Limits on what a hook-up is predicted to do to others' plant and to people beside it."""
+
+    partner_limit_ma: PartnerLimits = PartnerLimits()
+    # IEC 60364-4-41, IEC TS 60479-1, as quoted: 50 V AC, 25 V for children, for 1 to 1000 Hz; kept at all frequencies
+    touch_v: Positive = 50.0
+    touch_public_v: Positive = 25.0  # where the public can reach
+    touch_distance_m: Positive = 1.0  # from the metal to the soil that somebody stands on (common practice)
+
+
 class HookUpSettings(_Part):
     """How hook-ups are set out."""
 
@@ -129,6 +152,41 @@ class HookUpSettings(_Part):
     beyond_area_m: Annotated[float, Field(ge=0)] = 30.0  # access points so far outside the work area are used too
     mode_order: tuple[Mode, ...] = ("direct", "clamp", "induction")  # a tie-break only: the solution decides
     stretch_min_m: Positive = 5.0  # shorter stretches are merged into their neighbour where nothing gets lost
+
+
+class DrawSettings(_Part):
+    """What the records don't know, drawn: spreads where the records state none (all engineering estimates)."""
+
+    count: Annotated[int, Field(ge=1, le=1000)] = 32
+    geometries: Annotated[int, Field(ge=1, le=200)] = 8  # networks with other soil, coating, depths and positions
+    coating_spread: Positive = 0.7  # standard deviation of the logarithm: 90 % within a factor of three
+    depth_spread: Positive = 0.12  # likewise: 90 % within a fifth
+    ground_spread: Positive = 0.4  # of a ground's resistance: 90 % within a factor of two
+    stake_spread: Positive = 0.4  # of the stake's contact with the soil
+    position_m: dict[str, Positive] = {"a": 0.05, "b": 0.15, "c": 0.3, "d": 0.5, "none": 0.5}  # standard deviation
+    joint_conducts: dict[str, Share] = {"corroded": 0.8, "gasketed": 0.1, "insulated": 0.02, "unknown": 0.3}
+
+
+class ReadingSettings(_Part):
+    """What the crew's readings are worth, and where hidden causes are looked for (all engineering estimates)."""
+
+    noise_share: Positive = 0.05  # standard deviation of a reading's logarithm
+    offset_noise_m: Positive = 0.1  # of the place of a peak
+    clamp_floor_ma: Positive = 0.1  # least current that a clamp reads
+    common_share: Positive = 0.15  # of a factor common to all receiver currents of a line in one set-up, logarithm
+    outlier_share: Annotated[float, Field(gt=0, lt=0.5)] = 0.03
+    outlier_spread: Positive = 1.0  # standard deviation that an outlier adds, logarithm or metres
+    soil_low: Annotated[float, Field(gt=0, lt=1)] = 0.3  # the soil's factor is looked for between these
+    soil_high: Annotated[float, Field(gt=1)] = 3.0
+    soil_spread: Positive = 0.7  # standard deviation of its logarithm before the readings
+    soil_points: Annotated[int, Field(ge=3, le=25)] = 7  # solved, and interpolated between
+    depth_spread: Positive = 0.12  # of a line's depth, standard deviation of the logarithm: 90 % within a fifth
+    position_m: Positive = 0.17  # of a line's place across its direction, standard deviation: 0.3 m and no more
+    geometries: Annotated[int, Field(ge=4, le=128)] = 32  # networks solved with other depths and places, at most
+    hidden_odds: Positive = 1.0  # of any cause that no record speaks of, against none
+    causes_max: Annotated[int, Field(ge=1, le=500)] = 80
+    pairs_of: Annotated[int, Field(ge=0, le=20)] = 6  # the likeliest causes, also looked at two by two
+    place_reach_m: Positive = 5.0  # a reading farther from its line is refused
 
 
 class Settings(_Part):
@@ -142,7 +200,10 @@ class Settings(_Part):
     receiver: ReceiverSettings = ReceiverSettings()
     passive: PassiveSettings = PassiveSettings()
     gate: GateSettings = GateSettings()
+    safety: SafetySettings = SafetySettings()
     hookups: HookUpSettings = HookUpSettings()
+    draws: DrawSettings = DrawSettings()
+    readings: ReadingSettings = ReadingSettings()
     seed: int = 0
 
 

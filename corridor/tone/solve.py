@@ -22,7 +22,7 @@ from corridor.tone.earth import propagation_constant
 from corridor.tone.large import LargeNetwork, factorise_blocks
 from corridor.tone.large_fields import LargeFields, large_fields
 from corridor.tone.layout import Solution
-from corridor.tone.matrices import section_kernel, section_matrices
+from corridor.tone.matrices import SectionKernel, section_kernel, section_matrices
 from corridor.tone.model import SoilRange, ToneModel
 from corridor.tone.tree import Factored, factorise
 
@@ -31,6 +31,7 @@ __all__ = [
     "Progress",
     "ToneSolution",
     "check_frequency",
+    "kernel_of",
     "matrices",
     "nominal_network",
     "solve_cases",
@@ -116,6 +117,18 @@ def matrices(
         return _large_fields(model, materials).as_matrices()
     with _ASSEMBLY:
         return section_matrices(model.start_m, model.end_m, integrals=model.integrals, **materials)
+
+
+def kernel_of(model: ToneModel, *, frequency_hz: float, resistivity_ohm_m: float, soil: SoilRange) -> SectionKernel:
+    """Return what gives any rows of a model's matrices Z and P, without the whole of them.
+
+    Raises
+    ------
+    DomainError
+        If the frequency is out of range.
+    """
+    materials = _materials(model, frequency_hz, resistivity_ohm_m, soil)
+    return section_kernel(model.start_m, model.end_m, wires=model.wires, **materials)
 
 
 def _materials(model: ToneModel, frequency_hz: float, resistivity_ohm_m: float, soil: SoilRange) -> dict[str, Any]:

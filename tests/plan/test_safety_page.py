@@ -8,7 +8,7 @@ import corridor
 from corridor.plan.gate import CLOSED_ACCESS, ENERGIZED_UTILITIES, PROTECTION_KINDS, RULES, Rule
 from corridor.plan.places import STAKE_CLEARANCE_M
 from corridor.plan.wording import CENTRE_NOT_COVER, OTHER_METHODS
-from corridor.settings import GateSettings
+from corridor.settings import GateSettings, PartnerLimits, SafetySettings
 
 PAGE = (Path(corridor.__file__).parents[1] / "docs" / "safety.md").read_text(encoding="utf-8")
 PLAIN = " ".join(PAGE.split())
@@ -40,6 +40,14 @@ def test_settings_and_sentences_are_on_the_page() -> None:
     assert CENTRE_NOT_COVER.removesuffix(".") in PLAIN
     assert OTHER_METHODS in PLAIN
     assert f"at least {STAKE_CLEARANCE_M:g} m from every recorded line" in PLAIN
+
+
+def test_limits_of_the_gate_on_bleed_partners_are_on_the_page() -> None:
+    safety = SafetySettings()
+    assert all(f"`{name}` {value:g} mA" in PLAIN for name, value in PartnerLimits().model_dump().items())
+    assert f"{safety.touch_v:g} V AC" in PLAIN
+    assert f"{safety.touch_public_v:g} V AC" in PLAIN
+    assert f"{safety.touch_distance_m:g} m beside it" in PLAIN
 
 
 @pytest.mark.parametrize(
