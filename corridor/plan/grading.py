@@ -22,7 +22,7 @@ from corridor.tone.sources import LIMITS
 from corridor.tone.stations import set_stations
 from corridor.tone.tables import NT_PER_T, graded, sides
 
-__all__ = ["Grading", "drives_of", "grade_hookups"]
+__all__ = ["Grading", "Outputs", "allowed", "candidate_rows", "drives_of", "grade_hookups", "output_rows"]
 
 Array = np.ndarray[Any, Any]
 Progress = Callable[[str, int, int], None]
@@ -59,7 +59,7 @@ class Grading:
 
 
 @dataclass(frozen=True)
-class _Outputs:
+class Outputs:
     """The level set (d, f), what each case can deliver (d, f, c), A, and what limits the nominal case (d, f)."""
 
     level_a: Array
@@ -68,6 +68,7 @@ class _Outputs:
 
     @property
     def hookup_a(self) -> Array:
+        """Hook-up currents, A, (d, f, c)."""
         return np.minimum(self.level_a[..., None], self.available_a)
 
 
@@ -127,8 +128,8 @@ def grade_hookups(
             prediction = predict(solution, stations, drives.tolist(), receiver=settings.receiver)
             own = ready.iloc[drives]
             out = _levels(solution, prediction, equipment, settings)
-            candidates.append(_candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment))
-            outputs.append(_output_rows(solution, prediction, own, out))
+            candidates.append(candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment))
+            outputs.append(output_rows(solution, prediction, own, out))
             predictions[line_id] = prediction
         if progress is not None:
             progress("grading", done, len(wanted))
@@ -150,7 +151,7 @@ def drives_of(
     return np.concatenate((own, np.sort(nearest)))
 
 
-def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment, settings: Settings) -> _Outputs:
+def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment, settings: Settings) -> Outputs:
     """Choose the lowest level that is heard at as many stations, in as many cases, as the highest."""
     results = [[solution.results[f, case.name] for case in solution.cases] for f in solution.frequencies_hz]
     available = np.array([[[case.available_a[d] for case in row] for row in results] for d in prediction.drives])
@@ -163,13 +164,24 @@ def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment
     first = (heard == heard[..., -1:]).argmax(axis=-1)
     level = steps[first]
     limited_by = np.where(level <= available[..., 0], LIMITS.index("level"), limited_by)
-    return _Outputs(level, available, limited_by)
+    return Outputs(level, available, limited_by)
 
 
-def _allowed(
+def allowed(
     own: gpd.GeoDataFrame, xy_m: Array, frequencies_hz: Array, *, settings: Settings, equipment: Equipment
 ) -> Array:
-    """Return what is graded (s, d, f): stations out of earshot of an induction loop, frequencies it can be tuned to."""
+    """Return what is graded (s, d, f): stations out of earshot of an induction loop, frequencies it can be tuned to.
+
+    Parameters
+    ----------
+    own : GeoDataFrame
+        The d hook-ups.
+    xy_m : ndarray, shape (s, 2)
+        Stations.
+    frequencies_hz : ndarray, shape (f,)
+    settings, equipment
+        Standing distance; lowest frequency of the loop.
+    """
     induced = own["mode"].eq("induction").to_numpy()
     clear_m = np.where(induced, settings.hookups.induction_standing_m, 0.0)
     source = shapely.get_coordinates(own.geometry.to_numpy())
@@ -178,19 +190,33 @@ def _allowed(
     return np.asarray(standing[:, :, None] & tuned[None, :, :])
 
 
-def _candidate_rows(
+def candidate_rows(
     solution: ToneSolution,
     prediction: Prediction,
     own: gpd.GeoDataFrame,
-    out: _Outputs,
+    out: Outputs,
     *,
     settings: Settings,
     equipment: Equipment,
 ) -> pd.DataFrame:
+    """Return a row per station, hook-up and frequency, as ``Grading.candidates`` has them.
+
+    Parameters
+    ----------
+    solution : ToneSolution
+    prediction : Prediction
+        Along one line.
+    own : GeoDataFrame
+        Its hook-ups.
+    out : Outputs
+        Levels that are set.
+    settings, equipment
+        Thresholds; lowest frequency of the loop.
+    """
     codes = graded(prediction, out.hookup_a[None], settings)
     size = np.abs(prediction.current) * out.hookup_a[None] * MA_PER_A
     stations, frequencies = prediction.stations, np.array(solution.frequencies_hz)
-    keep = _allowed(own, stations.xy_m, frequencies, settings=settings, equipment=equipment)
+    keep = allowed(own, stations.xy_m, frequencies, settings=settings, equipment=equipment)
     peak = prediction.peak_offset_m[..., 0]
     s, d, f = np.nonzero(keep)
     return pd.DataFrame(
@@ -215,7 +241,19 @@ def _candidate_rows(
     )
 
 
-def _output_rows(solution: ToneSolution, prediction: Prediction, own: gpd.GeoDataFrame, out: _Outputs) -> pd.DataFrame:
+def output_rows(solution: ToneSolution, prediction: Prediction, own: gpd.GeoDataFrame, out: Outputs) -> pd.DataFrame:
+    """Return a row per hook-up and frequency, as ``Grading.outputs`` has them.
+
+    Parameters
+    ----------
+    solution : ToneSolution
+    prediction : Prediction
+        Along one line.
+    own : GeoDataFrame
+        Its hook-ups.
+    out : Outputs
+        Levels that are set.
+    """
     nominal = solution.cases[0].name
     loop = np.array(
         [

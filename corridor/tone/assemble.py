@@ -300,6 +300,7 @@ def _link_elements(links: pd.DataFrame, node_of: dict[str, int]) -> list[Element
                 open_ohm=_number(row["resistance_ohm"], isolating.open_ohm) if isolation else math.inf,
                 open_f=_number(row["capacitance_f"], isolating.open_f) if isolation else 0.0,
                 evidence=row.get("evidence"),
+                probability=float(row["probability"]),
             )
         )
     return [element for element in elements if element.node_a != element.node_b]
@@ -325,6 +326,7 @@ def _ground_elements(grounds: gpd.GeoDataFrame, builder: _Builder, electrodes: t
             switchable=bool(row["switchable"]),
             closed_ohm=CONTACT_OHM,
             evidence=row.get("evidence"),
+            probability=float(row["probability"]),
         )
         for number, row in enumerate(grounds.to_dict("records"))
     ]

@@ -1,7 +1,7 @@
 """What the records don't know, solved both ways: paths that may be open or closed, and soil low and high."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import geopandas as gpd
@@ -14,7 +14,7 @@ from corridor.tone.model import Element, SoilRange, ToneModel
 
 __all__ = ["CASES", "EXTRACT_TAIL", "Case", "Paths", "cases_of", "element_ohms", "soil_range"]
 
-Paths = str  # nominal, closed, open, ending, or mixed with a number and a side
+Paths = str  # nominal, closed, open, ending, mixed with a number and a side, or the name of a state of the model
 
 EXTRACT_TAIL = "beyond the records at"  # first words of a ground where the extract of the records cut a line
 MIXED_FROM = 4  # with fewer cut ends, the cases that end all of them and none are enough
@@ -87,10 +87,13 @@ def element_ohms(model: ToneModel, paths: Paths, frequency_hz: float) -> NDArray
         Its elements.
     paths : str
         nominal: as most likely; closed, open: every switchable element conducts, or none does; ending and the mixes of
-        ``cases_of``: as most likely, but for the cut ends.
+        ``cases_of``: as most likely, but for the cut ends; else one of the model's ``states``.
     frequency_hz : float
         For elements that block with a capacitance.
     """
+    if paths in model.states:
+        pairs = zip(model.elements, model.states[paths], strict=True)
+        return np.array([_ohms(replace(e, closed=bool(on)), "nominal", frequency_hz) for e, on in pairs], dtype=complex)
     known = paths if paths in ("closed", "open") else "nominal"
     ohms = np.array([_ohms(element, known, frequency_hz) for element in model.elements], dtype=np.complex128)
     ohms[_ended(model, paths)] = math.inf

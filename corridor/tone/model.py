@@ -1,6 +1,7 @@
 """What the solver sees of a network: sections, electrodes and lumped elements, once for a site."""
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -61,6 +62,7 @@ class Element:
     """A lumped connection between two places of the network.
 
     ``closed_ohm`` is its impedance when it conducts; when it doesn't it is ``open_ohm`` with ``open_f`` beside it.
+    ``probability`` is that of its conducting, as far as the records tell; NaN where they don't.
     """
 
     kind: str
@@ -75,6 +77,7 @@ class Element:
     open_ohm: float = math.inf
     open_f: float = 0.0
     evidence: str | None = None
+    probability: float = math.nan
 
 
 @dataclass(frozen=True)
@@ -104,6 +107,8 @@ class ToneModel:
         Network node_id to solver node.
     solver : SolverSettings
         Up to which size its matrices are dense, and how exact they are beyond.
+    states : mapping of str to ndarray of bool
+        Named states of all elements, closed or not, beside those that every model has (`corridor.tone.cases`).
     """
 
     layout: Layout
@@ -118,6 +123,7 @@ class ToneModel:
     elements: tuple[Element, ...]
     node_of: dict[str, int]
     solver: SolverSettings = field(default_factory=SolverSettings)
+    states: Mapping[str, NDArray[np.bool_]] = field(default_factory=dict)
 
     @property
     def n_sections(self) -> int:
