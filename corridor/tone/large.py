@@ -79,7 +79,12 @@ class LargeNetwork:
     residual: float
 
     def solve(
-        self, injection_a: ArrayLike, emf_v: ArrayLike | None = None, *, at_nodes: ArrayLike | None = None
+        self,
+        injection_a: ArrayLike,
+        emf_v: ArrayLike | None = None,
+        soil_v: ArrayLike | None = None,
+        *,
+        at_nodes: ArrayLike | None = None,
     ) -> Solution:
         """Solve for k sources at once; see ``corridor.tone.tree.Factored.solve``.
 
@@ -89,6 +94,8 @@ class LargeNetwork:
             Current fed into each node from outside.
         emf_v : array_like of complex, shape (n, k), V, optional
             Voltage in series in each section.
+        soil_v : array_like of complex, shape (n, k), V, optional
+            Potential that leaks outside this network raise in the soil at each section.
         at_nodes : array_like of int, optional
             Nodes whose potentials are wanted; those of the others are NaN then.
 
@@ -107,16 +114,19 @@ class LargeNetwork:
         nodes, n = self.clusters.node_at.size, self.clusters.layout.n_sections
         injection = finite_array(injection_a, "injection_a", (nodes, "k"))
         columns = injection.shape[1]
-        emf = finite_array(np.zeros((n, columns)) if emf_v is None else emf_v, "emf_v", (n, columns))
+        emf, soil = (
+            finite_array(np.zeros((n, columns)) if values is None else values, name, (n, columns))
+            for values, name in ((emf_v, "emf_v"), (soil_v, "soil_v"))
+        )
         wanted = np.arange(nodes) if at_nodes is None else np.unique(np.asarray(at_nodes, dtype=np.int64))
         parts = [
-            self._respond(injection[:, k : k + COLUMNS], emf[:, k : k + COLUMNS], wanted)
+            self._respond(*(given[:, k : k + COLUMNS] for given in (injection, emf, soil)), wanted=wanted)
             for k in range(0, injection.shape[1], COLUMNS)
         ]
         names = ("current_a", "leak_a", "element_a", "node_v")
         return Solution(*(np.concatenate([getattr(part, name) for part in parts], axis=1) for name in names))
 
-    def _respond(self, injection: Complex, emf: Complex, wanted: Indices) -> Solution:
+    def _respond(self, injection: Complex, emf: Complex, soil: Complex, *, wanted: Indices) -> Solution:
         """Solve for a few sources, node potentials at the uncut layout's nodes."""
         layout = self.clusters.layout
         n, start = layout.n_sections, layout.start_node
@@ -126,7 +136,7 @@ class LargeNetwork:
         finite = self._finite
         right: Complex = np.concatenate(
             [
-                (bare[start] + bare[start + 1]) / 2,
+                (bare[start] + bare[start + 1]) / 2 - soil,
                 -np.add.reduceat(fed, layout.first_node, axis=0),
                 bare[layout.node_a[finite]] - bare[layout.node_b[finite]],
             ]

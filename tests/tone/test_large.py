@@ -76,6 +76,14 @@ def test_transfer_impedances_are_reciprocal() -> None:
     assert np.abs(volts - volts.T).max() < 1e-6 * np.abs(volts).max()
 
 
+def test_an_imposed_soil_potential_acts_as_in_the_dense_solution() -> None:
+    grid = CASES["10 kHz"]
+    rng = np.random.default_rng(5)
+    soil = rng.normal(size=(grid.layout.n_sections, 2)) + 1j * rng.normal(size=(grid.layout.n_sections, 2))
+    none = np.zeros((grid.layout.n_nodes, 2))
+    assert worst_difference(grid.large().solve(none, None, soil), grid.dense.solve(none, None, soil)) < 1e-4
+
+
 def test_elements_keep_their_law() -> None:
     grid = CASES["10 kHz"]
     solution, layout = solutions("10 kHz")[0], grid.layout
