@@ -1,12 +1,17 @@
 """Result layers: what corridor writes."""
 
 from corridor.dictionary.inputs import BONDS, EVIDENCE
+from corridor.dictionary.plans import PLAN_TABLES
+from corridor.dictionary.readings import READINGS_TABLES
 from corridor.dictionary.schema import Column, Table
+from corridor.dictionary.shared import GRADES, MODES
+from corridor.dictionary.shared import current as _current
+from corridor.dictionary.shared import metres as _metres
+from corridor.dictionary.shared import share as _share
+from corridor.dictionary.shared import text as _text
 
 __all__ = ["GRADES", "MODES", "RESULT_TABLES", "SENSES"]
 
-GRADES = ("readable", "pulled", "masked", "faint", "untraceable")
-MODES = ("direct", "clamp", "induction")
 SENSES = ("same", "opposite", "unclear")
 LEVELS = ("recorded", "likely", "possible")
 EDGE_KINDS = ("bond", "junction", "continuity", "ground")
@@ -15,22 +20,6 @@ SEVERITIES = ("severe", "warning", "note")
 
 _LINE = "line_id of the line."
 _HOP_KINDS = ("hook-up", "conduction", "bond", "parallel run", "leakage", "crossing")
-
-
-def _text(name: str, meaning: str, *, required: bool = False, vocabulary: tuple[str, ...] = ()) -> Column:
-    return Column(name=name, meaning=meaning, required=required, vocabulary=vocabulary)
-
-
-def _metres(name: str, meaning: str, *, decimals: int = 3) -> Column:
-    return Column(name=name, kind="real", unit="m", decimals=decimals, meaning=meaning)
-
-
-def _share(name: str, meaning: str) -> Column:
-    return Column(name=name, kind="real", minimum=0, decimals=4, meaning=meaning)
-
-
-def _current(name: str, meaning: str) -> Column:
-    return Column(name=name, kind="real", unit="mA", minimum=0, decimals=4, meaning=meaning)
 
 
 _PAIR = (
@@ -235,6 +224,8 @@ HOOKUPS = Table(
         _text("equipment", "Equipment profile; generic equipment says so."),
         _metres("stake_x_m", "Easting of the ground stake."),
         _metres("stake_y_m", "Northing of the ground stake."),
+        Column(name="stake_bearing_deg", kind="real", unit="deg", minimum=0, maximum=360, decimals=0, meaning="Bearing from the hook-up to its ground stake, clockwise from the grid's north."),
+        _metres("stake_distance_m", "Distance from the hook-up to its ground stake.", decimals=1),
     ),
 )  # fmt: skip
 
@@ -352,7 +343,8 @@ STRATEGY = Table(
 RESULT_TABLES = {
     table.name: table
     for table in (
-        STRATEGY, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, LINE_GROUPS, GROUP_EDGES,
+        STRATEGY, *PLAN_TABLES, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, LINE_GROUPS, GROUP_EDGES,
         GROUP_SPLITS, GROUP_CHANGES, ISOLATIONS, HOOKUPS, SECTIONS, STATIONS, BLEED_PATHS, DEFECTS, COMPLETENESS,
+        *READINGS_TABLES,
     )
 }  # fmt: skip
