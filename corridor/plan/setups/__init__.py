@@ -1,0 +1,36 @@
+"""Which set-ups a crew makes, in which order, and what they tell: functions on arrays, with no physics of their own."""
+
+from corridor.plan.setups.causes import Cause, Causes, rank_causes
+from corridor.plan.setups.cover import Cover, choose_setups, greedy_setups, trade_off
+from corridor.plan.setups.expected import (
+    Interval,
+    SourceReadings,
+    battery_hours,
+    interval,
+    power_drawn,
+    source_readings,
+)
+from corridor.plan.setups.fallback import Fallback, fallbacks
+from corridor.plan.setups.programme import Stage
+from corridor.plan.setups.verify import Gains, verify_first
+
+__all__ = [
+    "Cause",
+    "Causes",
+    "Cover",
+    "Fallback",
+    "Gains",
+    "Interval",
+    "SourceReadings",
+    "Stage",
+    "battery_hours",
+    "choose_setups",
+    "fallbacks",
+    "greedy_setups",
+    "interval",
+    "power_drawn",
+    "rank_causes",
+    "source_readings",
+    "trade_off",
+    "verify_first",
+]
