@@ -146,6 +146,7 @@ class HookUpSettings(_Part):
     """How hook-ups are set out."""
 
     stake_distance_m: Positive = 5.0
+    stake_tie_share: Share = 0.05  # stakes whose pick-up is this near to the least are equal: square and wished first
     induction_spacing_m: Positive = 40.0
     induction_standing_m: Positive = 8.0  # nearest station graded under induction: the receiver hears the transmitter
     joined_max: Annotated[int, Field(ge=0)] = 4  # nearest hook-ups on lines joined to a target, graded on it too
@@ -171,7 +172,9 @@ class ReadingSettings(_Part):
     """What the crew's readings are worth, and where hidden causes are looked for (all engineering estimates)."""
 
     noise_share: Positive = 0.05  # standard deviation of a reading's logarithm
+    model_share: Positive = 0.02  # what the solution itself is off by, likewise (docs/method.md, Sections)
     offset_noise_m: Positive = 0.1  # of the place of a peak
+    search_m: Positive = 1.0  # either side of the recorded line, where a crew that reads it looks for its peak
     clamp_floor_ma: Positive = 0.1  # least current that a clamp reads
     common_share: Positive = 0.15  # of a factor common to all receiver currents of a line in one set-up, logarithm
     outlier_share: Annotated[float, Field(gt=0, lt=0.5)] = 0.03
@@ -189,6 +192,21 @@ class ReadingSettings(_Part):
     place_reach_m: Positive = 5.0  # a reading farther from its line is refused
 
 
+class PlanSettings(_Part):
+    """How set-ups are chosen and shared out."""
+
+    near: Share = 0.05  # a set-up this much less likely to be readable than a piece's best counts as the best
+    pulled_worth: Share = 0.1  # a pulled reading against a readable one: there is tone, but not the place
+    max_setups: Annotated[int, Field(ge=1)] | None = None
+    solver_seconds: Positive = 10.0
+    crews: Annotated[int, Field(ge=1, le=50)] = 1
+    setup_minutes: Positive = 20.0  # of a crew at one set-up (engineering estimate)
+    walking_m_per_s: Positive = 1.0
+    interference_nt: Positive = 2.0  # another crew's tone from which a receiver may take it for its own
+    efficiency: Annotated[float, Field(gt=0, le=1)] = 0.5  # power into the loop over power from the battery
+    idle_w: Annotated[float, Field(ge=0)] = 1.0
+
+
 class Settings(_Part):
     """All settings of a run; every part has defaults."""
 
@@ -203,6 +221,7 @@ class Settings(_Part):
     safety: SafetySettings = SafetySettings()
     hookups: HookUpSettings = HookUpSettings()
     draws: DrawSettings = DrawSettings()
+    plan: PlanSettings = PlanSettings()
     readings: ReadingSettings = ReadingSettings()
     seed: int = 0
 
@@ -214,6 +233,7 @@ class Transmitter(_Part):
     max_current_ma: Positive
     max_power_w: Positive
     levels_ma: tuple[Positive, ...]
+    battery_wh: Positive | None = None  # energy in the battery; NULL leaves the hours out
 
 
 class Clamp(_Part):

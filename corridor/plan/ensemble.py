@@ -73,10 +73,17 @@ class LineDraws:
     current: Small
     inferred: Small
 
-    def grades_allow(self, hookup_a: NDArray[np.float64], floor_nt: float) -> Bool:
+    def readable(self, hookup_a: NDArray[np.float64], floor_nt: float) -> Bool:
         """Return where a crew can read the line at given hook-up currents (d, f, n), A."""
         heard = self.field_nt * hookup_a[None] >= floor_nt
         return np.asarray((self.loud == READABLE) & heard & self.allowed[..., None])
+
+    def shows(self, drive: int, frequency: int, hookup_a: NDArray[np.float64], floor_nt: float) -> Bool:
+        """Return where a crew can read the line under one of its hook-ups at given hook-up currents (n,), A; (s, n)."""
+        heard = self.field_nt[:, drive, frequency] * hookup_a >= floor_nt
+        return np.asarray(
+            (self.loud[:, drive, frequency] == READABLE) & heard & self.allowed[:, drive, frequency, None]
+        )
 
 
 @dataclass(frozen=True)

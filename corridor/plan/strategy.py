@@ -52,6 +52,7 @@ class _Target:
     rows: NDArray[np.int64]  # (stations, choices) position in ``known``, -1 where there is no prediction
     rank_worst: NDArray[np.int64]
     rank: NDArray[np.int64]
+    eligible: NDArray[np.bool_]
 
     @property
     def ready(self) -> NDArray[np.bool_]:
@@ -80,7 +81,8 @@ def build_strategy(
         ready may be named in the reason; refused ones are left out.
     candidates : DataFrame
         A row per line_id, station_m, hookup_id, frequency_hz and level_ma: grade, grade_worst, settled, current_ma,
-        current_low_ma, current_high_ma, peak_offset_m, pulled_to, depth_error_m, mistaken_for.
+        current_low_ma, current_high_ma, peak_offset_m, pulled_to, depth_error_m, mistaken_for. With ``eligible`` only
+        rows where that is true are chosen; the others may be named as rivals.
     outputs : DataFrame
         A row per hookup_id, frequency_hz and level_ma: voltage_v, loop_ohm, limited_by (level, voltage, current or
         power).
@@ -179,13 +181,16 @@ def _target(
     worst, nominal = (
         np.where(rows >= 0, known[column].to_numpy()[rows], _MISSING) for column in ("grade_worst_rank", "grade_rank")
     )
+    eligible = np.ones(rows.shape, dtype=bool)
+    if "eligible" in known:
+        eligible = (rows >= 0) & known["eligible"].to_numpy(dtype=bool)[rows]
     own = choices.iloc[number].reset_index(drop=True)
-    return _Target(line, hookups, known, own, station_m, rows, worst, nominal)
+    return _Target(line, hookups, known, own, station_m, rows, worst, nominal, eligible)
 
 
 def _predicted(target: _Target, parts: list[tuple[float, float]], settings: Settings) -> list[Row]:
     """Cut one line that has predictions into its stretches."""
-    usable = (target.rank_worst < _RANK["untraceable"]) & target.ready[None, :]
+    usable = (target.rank_worst < _RANK["untraceable"]) & target.ready[None, :] & target.eligible
     chosen = best_choices(target.rank_worst, target.rank, usable)
     start, end, gap = cells(target.station_m, parts, spacing_m=settings.receiver.station_spacing_m)
     cut = cut_stretches(

@@ -5,7 +5,7 @@ what lies between two of them is solved in both. One window is the whole review 
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
@@ -17,12 +17,13 @@ from shapely import MultiPolygon, Polygon
 from corridor.network.reach import grow
 from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.grading import drives_of, grade_hookups
-from corridor.plan.prepare import SECTION_GUESS_M, Connected, hookup_of, prepare
+from corridor.plan.prepare import SECTION_GUESS_M, Connected, Prepared, hookup_of, prepare
+from corridor.plan.setups.window import WindowPlan, choose_in_window, plan_of
 from corridor.plan.strategy import build_strategy
 from corridor.settings import Equipment, Settings
 from corridor.tone.cases import cases_of
 from corridor.tone.model import SoilRange
-from corridor.tone.solve import solve_tone
+from corridor.tone.solve import ToneSolution, solve_tone
 
 __all__ = ["Extent", "Window", "WindowTables", "joined_tables", "review_window", "split_windows"]
 
@@ -58,6 +59,7 @@ class WindowTables:
     stations: gpd.GeoDataFrame
     bleed_paths: gpd.GeoDataFrame
     extent: Extent | None
+    plan: WindowPlan = field(default_factory=WindowPlan)
 
 
 def split_windows(
@@ -127,6 +129,7 @@ def review_window(
     equipment: Equipment,
     settings: Settings,
     progress: Progress | None,
+    drawn: bool = False,
 ) -> WindowTables:
     """Solve the hook-ups of one window in every case at every frequency, grade them on its targets, and choose.
 
@@ -144,67 +147,80 @@ def review_window(
         Frequencies and limits; thresholds.
     progress : callable, optional
         Called with (step, done, total).
+    drawn : bool
+        Choose set-ups on draws of what the records don't know; else on the cases.
     """
-    site, frequencies = connected.site, equipment.common_frequencies_hz
-    solution, extent = None, None
+    shared: dict[str, Any] = {"equipment": equipment, "settings": settings}
+    prepared, solution = None, None
     if len(ready):
-        prepared = prepare(
-            connected,
-            [hookup_of(row) for _, row in ready.iterrows()],
-            ready["hookup_id"].tolist(),
-            frequencies_hz=frequencies,
-            equipment=equipment,
-            settings=settings,
-        )
+        prepared = _prepared(connected, ready, **shared)
         solution = solve_tone(
             prepared.model,
             prepared.drives,
             cases_of(prepared.model, mixes=settings.solver.extract_mixes),
-            frequencies_hz=frequencies,
+            frequencies_hz=equipment.common_frequencies_hz,
             soil=prepared.soil,
             equipment=equipment,
             workers=settings.solver.workers,
             progress=None if progress is None else lambda done, total, what: progress(f"solving {what}", done, total),
         )
-        extent = Extent(
-            prepared.model.n_sections,
-            prepared.reach_m,
-            prepared.leaving_share,
-            prepared.reach_text(),
-            prepared.soil,
-            tuple(case.name for case in solution.cases),
-        )
-    shared: dict[str, Any] = {"area": area, "settings": settings}
     grading = grade_hookups(
-        site,
-        ready,
-        solution,
-        lines=targets,
-        joined=connected.joined,
-        equipment=equipment,
-        progress=progress,
-        **shared,
+        connected.site, ready, solution, lines=targets, joined=connected.joined, area=area, progress=progress, **shared
     )
+    candidates, outputs, chosen = grading.candidates, grading.outputs, None
+    if prepared is not None and solution is not None and grading.predictions:
+        chosen = choose_in_window(
+            connected, prepared, ready, solution, grading=grading, area=area, drawn=drawn, progress=progress, **shared
+        )
+        candidates, outputs = chosen.candidates, chosen.outputs
     strategy = build_strategy(
-        site,
+        connected.site,
         connected.hookups,
-        grading.candidates,
-        grading.outputs,
+        candidates,
+        outputs,
         targets=targets,
         stations=grading.stations,
-        **shared,
+        area=area,
+        settings=settings,
     )
+    plan = WindowPlan()
+    if chosen is not None and solution is not None:
+        strategy, plan = plan_of(chosen, strategy, ready, solution, **shared)
     sections, stations, paths = chosen_tables(
-        site,
+        connected.site,
         strategy,
         ready=ready,
         solution=solution,
         grading=grading,
         couplings=connected.couplings,
+        area=area,
+        settings=settings,
         progress=progress,
-        **shared,
     )
-    return WindowTables(with_mistaken(strategy, stations), sections, stations, paths, extent)
+    extent = None if prepared is None or solution is None else _extent(prepared, solution)
+    return WindowTables(with_mistaken(strategy, stations), sections, stations, paths, extent, plan)
+
+
+def _prepared(connected: Connected, ready: gpd.GeoDataFrame, *, equipment: Equipment, settings: Settings) -> Prepared:
+    return prepare(
+        connected,
+        [hookup_of(row) for _, row in ready.iterrows()],
+        ready["hookup_id"].tolist(),
+        frequencies_hz=equipment.common_frequencies_hz,
+        equipment=equipment,
+        settings=settings,
+    )
+
+
+def _extent(prepared: Prepared, solution: ToneSolution) -> Extent:
+    return Extent(
+        prepared.model.n_sections,
+        prepared.reach_m,
+        prepared.leaving_share,
+        prepared.reach_text(),
+        prepared.soil,
+        tuple(case.name for case in solution.cases),
+    )
 
 
 def joined_tables(parts: Sequence[gpd.GeoDataFrame]) -> gpd.GeoDataFrame:

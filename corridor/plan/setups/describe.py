@@ -1,0 +1,274 @@
+"""The chosen set-ups in words and figures: what each covers, what it should read, and what to do if it doesn't."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+from numpy.typing import NDArray
+
+from corridor.constants import MA_PER_A
+from corridor.errors import DomainError
+from corridor.plan.ensemble import LineDraws
+from corridor.plan.setups.causes import rank_causes
+from corridor.plan.setups.choice import Choice
+from corridor.plan.setups.expected import battery_hours, interval, power_drawn, source_readings
+from corridor.plan.setups.fallback import fallbacks
+from corridor.settings import Equipment, Settings
+
+__all__ = ["SetUpKey", "SetUpRows", "describe_setups", "key_of"]
+
+SetUpKey = tuple[str, float]
+Row = dict[str, Any]
+Real = NDArray[np.float64]
+
+CAUSES_SHOWN = 3
+_SAYS_NOTHING = "the range is wider than ten-fold: this reading tells nothing here"
+_ONE_IN_FIVE = "one in five good hook-ups lies outside"
+
+
+@dataclass
+class SetUpRows:
+    """Rows of the tables ``setups``, ``expected_readings`` and ``reading_causes``; without setup_id until it is known.
+
+    ``key`` in each row names its set-up: hook-up and frequency.
+    """
+
+    setups: list[Row] = field(default_factory=list)
+    readings: list[Row] = field(default_factory=list)
+    causes: list[Row] = field(default_factory=list)
+
+
+def key_of(hookup_id: Any, frequency_hz: Any) -> SetUpKey:
+    """Return the key of a set-up."""
+    return str(hookup_id), float(frequency_hz)
+
+
+def describe_setups(
+    choice: Choice,
+    strategy: gpd.GeoDataFrame,
+    ready: gpd.GeoDataFrame,
+    *,
+    equipment: Equipment,
+    settings: Settings,
+) -> SetUpRows:
+    """Describe the set-ups that a strategy uses.
+
+    Parameters
+    ----------
+    choice : Choice
+    strategy : GeoDataFrame
+        Table ``strategy`` of the same window, made from the chosen set-ups.
+    ready : GeoDataFrame
+        Hook-ups, in the order of the ensemble.
+    equipment, settings
+        Limits of the source; battery.
+
+    Returns
+    -------
+    SetUpRows
+        In the order of the options.
+    """
+    options, names = choice.options, ready["hookup_id"].to_numpy(object)
+    used = {key_of(*pair): part for pair, part in strategy.groupby(["hookup_id", "frequency_hz"], sort=True)}
+    instead = fallbacks(
+        options.worth,
+        choice.cover.assigned,
+        choice.cover.chosen,
+        names[options.hookup].tolist(),
+        length_m=options.pieces.length_m,
+        preference=options.preference,
+    )
+    rows = SetUpRows()
+    for column in choice.columns.tolist():
+        hookup = ready.iloc[int(options.hookup[column])]
+        key = key_of(hookup["hookup_id"], choice.ensemble.frequencies_hz[options.frequency[column]])
+        if key not in used:
+            continue
+        stretches = used[key]
+        second: list[str | None] = [
+            _named(choice, names, other.candidate, other.part) for other in instead.get(column, ())
+        ]
+        second += [None] * (2 - len(second))
+        source = _source_rows(choice, column, hookup, equipment=equipment)
+        rows.readings += [row | {"key": key} for row in [*source, *_receiver_rows(choice, column, stretches)]]
+        rows.causes += [row | {"key": key} for row in _causes(choice, column, ready, source)]
+        rows.setups.append(
+            {
+                "key": key,
+                "kind": "setup",
+                **{name: hookup[name] for name in ("hookup_id", "mode", "structure_id", "line_id", "ready", "missing")},
+                "frequency_hz": key[1],
+                "level_ma": float(options.level_a[column] * MA_PER_A),
+                "stretches": len(stretches),
+                "covers": " ".join(sorted(set(stretches["line_id"]))),
+                "length_m": float(stretches["length_m"].sum()),
+                "readable_m": float((stretches["readable_share"] * stretches["length_m"]).sum()),
+                "stake_x_m": hookup["stake_x_m"],
+                "stake_y_m": hookup["stake_y_m"],
+                "fallback_b": second[0],
+                "fallback_c": second[1],
+                "go_to_fallback": _trigger(source),
+                "caution": hookup["caution"],
+                "geometry": hookup.geometry,
+                **_power(choice, column, equipment=equipment, settings=settings),
+            }
+        )
+    return rows
+
+
+def _named(choice: Choice, names: NDArray[np.object_], column: int, part: float) -> str:
+    options = choice.options
+    frequency = choice.ensemble.frequencies_hz[options.frequency[column]]
+    how = f"{frequency:g} Hz, {options.level_a[column] * MA_PER_A:g} mA"
+    return f"{names[options.hookup[column]]} at {how} ({min(part, 1.0):.0%} of what this one shows)"
+
+
+def _source(choice: Choice, column: int) -> tuple[int, int]:
+    return int(choice.options.hookup[column]), int(choice.options.frequency[column])
+
+
+def _hookup_a(choice: Choice, column: int) -> Real:
+    return np.minimum(choice.options.level_a[column], choice.ensemble.sources.available_a[_source(choice, column)])
+
+
+def _source_rows(choice: Choice, column: int, hookup: Any, *, equipment: Equipment) -> list[Row]:
+    """Return what is read at the source: of a direct connection mA, V and ohm, else the current on the line there."""
+    at, level_a = _source(choice, column), choice.options.level_a[column]
+    current = _hookup_a(choice, column)
+    where: Row = {"line_id": hookup["line_id"], "station_m": float(hookup["at_m"])}
+    if hookup["mode"] != "direct":
+        return [_reading("clamp_ma", "mA", current * MA_PER_A, where)]
+    sources = choice.ensemble.sources
+    shown = source_readings(sources.loop_ohm[at], sources.available_a[at], float(level_a))
+    return [
+        _reading("source_ma", "mA", shown.current_a * MA_PER_A, where, cap=equipment.transmitter.max_current_ma),
+        _reading("source_v", "V", shown.voltage_v, where, cap=equipment.transmitter.max_voltage_v),
+        _reading("source_ohm", "ohm", shown.loop_ohm, where),
+    ]
+
+
+def _receiver_rows(choice: Choice, column: int, stretches: gpd.GeoDataFrame) -> list[Row]:
+    """Return what the receiver should show in the middle of each stretch."""
+    rows = []
+    for stretch in stretches.itertuples(index=False):
+        line = choice.ensemble.lines.get(str(stretch.line_id))
+        if line is None or choice.options.hookup[column] not in line.drives:
+            continue
+        middle = int(np.abs(line.stations.measure_m - (stretch.from_m + stretch.to_m) / 2).argmin())
+        where: Row = {"line_id": stretch.line_id, "station_m": float(line.stations.measure_m[middle])}
+        where["geometry"] = _point(line, middle)
+        at = (middle, line.drives.index(int(choice.options.hookup[column])), choice.options.frequency[column])
+        rows.append(_reading("receiver_ma", "mA", line.inferred[at] * _hookup_a(choice, column) * MA_PER_A, where))
+        depth = line.stations.depth_m + line.depth_error_m[at]
+        rows.append(_reading("depth_reading_m", "m", depth, where))
+    return rows
+
+
+def _point(line: LineDraws, station: int) -> Any:
+    x, y = line.stations.xy_m[station]
+    return gpd.points_from_xy([x], [y])[0]
+
+
+def _reading(kind: str, unit: str, values: Real, where: Mapping[str, Any], *, cap: float | None = None) -> Row:
+    sound = np.asarray(values, dtype=np.float64)
+    sound = sound[np.isfinite(sound)]
+    row: Row = {"kind": kind, "unit": unit, "values": np.asarray(values, dtype=np.float64), **where}
+    if not sound.size:
+        return row | {"tells": False, "note": "the receiver would show none in any draw"}
+    span = interval(sound, cap=cap)
+    note = _ONE_IN_FIVE if span.tells else _SAYS_NOTHING
+    return row | {
+        "expected_low": span.low,
+        "expected_high": span.high,
+        "stop_below": span.stop_low,
+        "stop_above": span.stop_high,
+        "tells": span.tells,
+        "note": note,
+    }
+
+
+def _trigger(source: list[Row]) -> str | None:
+    """Return in one line when to go to the fallback."""
+    first = next((row for row in source if row["kind"] != "source_v" and row.get("tells")), None)
+    if first is None:
+        return "go to B if the tone can't be followed along the line; the source's reading tells nothing here"
+    what = {"source_ma": "the current", "source_ohm": "the loop", "clamp_ma": "the current on the line"}[first["kind"]]
+    return (
+        f"go to B if {what} reads under {first['stop_below']:.3g} or over {first['stop_above']:.3g} {first['unit']}"
+        " and the first causes don't explain it"
+    )
+
+
+def _causes(choice: Choice, column: int, ready: gpd.GeoDataFrame, source: list[Row]) -> list[Row]:
+    """Rank what would make the source read lower or higher than its range."""
+    rows: list[Row] = []
+    told = next((row for row in source if row["kind"] in ("source_ohm", "clamp_ma")), None)
+    draws = choice.ensemble.draws
+    if told is None or draws is None or not np.isfinite(told["values"]).all():
+        return rows
+    names, kinds = [u.name for u in draws.unknowns], [u.kind for u in draws.unknowns]
+    ranked = rank_causes(told["values"], draws.value, names, kinds)
+    about = {u.name: u for u in draws.unknowns}
+    for side, causes in (("lower", ranked.low), ("higher", ranked.high)):
+        for number, cause in enumerate([c for c in causes if c.stands_out][:CAUSES_SHOWN], start=1):
+            unknown = about[cause.name]
+            rows.append(
+                {
+                    "kind": told["kind"],
+                    "side": side,
+                    "rank": number,
+                    "cause": _cause_text(cause.name, unknown.switches, upper=cause.upper),
+                    "cause_kind": cause.kind,
+                    "line_ids": " ".join(unknown.line_ids) or None,
+                    "prior": cause.prior,
+                    "posterior": cause.posterior,
+                }
+            )
+    return rows + _wrong_lines(choice, column, ready, told)
+
+
+def _cause_text(name: str, switches: bool, *, upper: bool) -> str:
+    if switches:
+        return f"{name} {'conducts' if upper else 'is open'}"
+    return f"{name} is {'higher' if upper else 'lower'} than recorded"
+
+
+def _wrong_lines(choice: Choice, column: int, ready: gpd.GeoDataFrame, told: Row) -> list[Row]:
+    """Name other lines at the same structure that would read outside the range: perhaps the wrong one is hooked up."""
+    if "expected_low" not in told:
+        return []
+    options, sources = choice.options, choice.ensemble.sources
+    own = ready.iloc[int(options.hookup[column])]
+    same = (ready["structure_id"] == own["structure_id"]) & (ready["mode"] == own["mode"])
+    rows: list[Row] = []
+    for other in np.flatnonzero((same & (ready["line_id"] != own["line_id"])).to_numpy()):
+        at = (other, options.frequency[column])
+        if told["kind"] == "source_ohm":
+            reads = float(np.median(np.abs(sources.loop_ohm[at])))
+        else:
+            reads = float(np.median(np.minimum(options.level_a[column], sources.available_a[at]))) * MA_PER_A
+        side = "lower" if reads < told["expected_low"] else "higher" if reads > told["expected_high"] else None
+        if side is not None:
+            line_id = str(ready["line_id"].iloc[other])
+            text = f"the wrong line: {line_id} would read about {reads:.3g} {told['unit']}"
+            about = {"cause": text, "cause_kind": "wrong line", "line_ids": line_id}
+            rows.append({"kind": told["kind"], "side": side, **about})
+    return rows
+
+
+def _power(choice: Choice, column: int, *, equipment: Equipment, settings: Settings) -> Row:
+    """Return the power that the source takes, and how long its battery lasts, in the middle of the draws."""
+    loop = choice.ensemble.sources.loop_ohm[_source(choice, column)]
+    if not np.isfinite(loop).all():
+        return {"power_w": None, "battery_h": None}
+    try:
+        drawn = power_drawn(
+            _hookup_a(choice, column), loop, efficiency=settings.plan.efficiency, idle_w=settings.plan.idle_w
+        )
+    except DomainError:  # a clamp's loop can look active to the line where others feed it
+        return {"power_w": None, "battery_h": None}
+    power = float(np.median(drawn))
+    hours = battery_hours(power, equipment.transmitter.battery_wh)
+    return {"power_w": power, "battery_h": None if hours is None else float(hours[0])}
