@@ -18,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from corridor.errors import DomainError, SolverError
 from corridor.tone.chain_sums import sum_after, sum_before
 from corridor.tone.layout import Layout, Solution, as_impedances, finite_array, refuse_shorted_loops
-from corridor.tone.ldlt import SymmetricFactor, factor_symmetric
+from corridor.tone.ldlt import GrowthError, SymmetricFactor, factor_symmetric
 from corridor.tone.updates import SINGULAR, Ports, Switched
 
 __all__ = ["Factored", "as_sources", "factorise"]
@@ -237,15 +237,31 @@ def factorise(layout: Layout, z_ohm: ArrayLike, p_ohm: ArrayLike, element_ohm: A
     refuse_shorted_loops(layout, shorted, element)
     node_ohm = np.zeros((layout.n_nodes, layout.n_nodes), dtype=np.complex128)
     _sum_blocks(z, layout.chain, node_ohm)
-    system = np.zeros((layout.n_nodes + layout.n_elements,) * 2, dtype=np.complex128, order="F")
-    _fill_leaks(p.T, node_ohm, layout.start_node, system)  # the transpose runs along the columns of the system
-    _fill_borders(layout, node_ohm, element, system)
-    scale = _scale(layout, system)
-    _apply_scale(system, scale)
-    factor = factor_symmetric(system)
+    factor, scale = _factor_system(layout, p, node_ohm, element)
     if factor.reciprocal_condition < SINGULAR:
         raise SolverError(_singular_message(layout, factor, scale))
     return Factored(layout, element, shorted, node_ohm, factor, scale)
+
+
+def _factor_system(
+    layout: Layout, p: NDArray[np.complex128], node_ohm: NDArray[np.complex128], element: NDArray[np.complex128]
+) -> tuple[SymmetricFactor, NDArray[np.float64]]:
+    """Return the factor of the scaled system and the scale.
+
+    Leaks come first and in their order: P and K^T Z K take power from any current, so that their real part is positive
+    definite. Where rounding or sections laid twice forbid that, the whole is made again and pivoted.
+    """
+    for leading in (layout.n_sections, 0):
+        system = np.zeros((layout.n_nodes + layout.n_elements,) * 2, dtype=np.complex128, order="F")
+        _fill_leaks(p.T, node_ohm, layout.start_node, system)  # the transpose runs along the columns of the system
+        _fill_borders(layout, node_ohm, element, system)
+        scale = _scale(layout, system)
+        _apply_scale(system, scale)
+        try:
+            return factor_symmetric(system, leading=leading), scale
+        except GrowthError:
+            continue
+    raise AssertionError  # without leading rows nothing grows
 
 
 def _fill_borders(

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corridor.errors import DomainError, SolverError
-from corridor.tone.ldlt import factor_symmetric
+from corridor.tone.ldlt import GrowthError, factor_symmetric
 
 
 def random_symmetric(seed: int, n: int, *, small_diagonal: bool = True) -> np.ndarray:
@@ -43,6 +43,70 @@ def test_saddle_point_with_zero_diagonal() -> None:
     matrix = np.array([[2, 0, 1], [0, 2, 1], [1, 1, 0]], dtype=complex, order="F")
     solved = factor_symmetric(matrix).solve(np.array([[0], [0], [2]], dtype=complex))
     np.testing.assert_allclose(solved[:, 0], [1, 1, -2], atol=1e-14)
+
+
+def bordered(seed: int, n: int, border: int) -> np.ndarray:
+    """Complex symmetric with a positive definite real part but for a border, as leaks and chain potentials make it."""
+    rng = np.random.default_rng(seed)
+    real, imag = rng.normal(size=(2, n, n))
+    matrix = np.zeros((n + border, n + border), dtype=complex)
+    matrix[:n, :n] = real @ real.T / n + np.eye(n) * 0.01 + 1j * (imag + imag.T) / np.sqrt(n)
+    beside = rng.normal(size=(border, n)) + 1j * rng.normal(size=(border, n))
+    matrix[n:, :n], matrix[:n, n:] = beside, beside.T
+    return matrix
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(0, 10_000), st.integers(1, 150), st.integers(0, 12))
+def test_leading_rows_without_pivoting_solve_as_lapacks_general_solver(seed: int, n: int, border: int) -> None:
+    matrix = bordered(seed, n, min(border, n))
+    right = np.random.default_rng(seed).normal(size=(len(matrix), 3)) + 0j
+    factor = factor_symmetric(np.array(matrix, order="F"), leading=n)
+    np.testing.assert_array_equal(np.sort(factor.order), np.arange(len(matrix)))
+    np.testing.assert_array_equal(factor.order[:n], np.arange(n))
+    # numpy.linalg.solve is LAPACK's zgesv, LU with row pivoting; both err by rounding times the condition number
+    expected = np.linalg.solve(matrix, right)
+    bound = 1e-13 * np.linalg.cond(matrix) * abs(expected).max()
+    assert abs(factor.solve(right) - expected).max() <= bound
+
+
+def test_leading_rows_have_the_condition_number_of_the_whole() -> None:
+    matrix = bordered(2, 90, 7)
+    # Higham, Accuracy and Stability of Numerical Algorithms, ch. 15 (from memory), as below
+    true = 1 / np.linalg.cond(matrix, 1)
+    estimate = factor_symmetric(np.array(matrix, order="F"), leading=90).reciprocal_condition
+    assert true * (1 - 1e-9) <= estimate <= 3 * true
+
+
+def test_factor_of_leading_rows_is_the_product() -> None:
+    matrix = bordered(4, 120, 0)
+    factor = factor_symmetric(np.array(matrix, order="F"), leading=120)
+    lower = np.tril(factor.lower, -1) + np.eye(120)
+    # A = L D L^T is what the factor is defined by
+    np.testing.assert_allclose(lower @ np.diag(1 / factor.inverse_diagonal) @ lower.T, matrix, atol=1e-12)
+    assert not factor.block.size
+
+
+def test_leading_rows_that_need_pivots_are_told() -> None:
+    # C of C C^T has the rows (1e-6, 0) and (1e6, sqrt(1 - 1e12)): 2e12 where the diagonal is 1
+    matrix = np.array([[1e-12, 1.0], [1.0, 1.0]], dtype=complex, order="F")
+    with pytest.raises(GrowthError, match=r"2 rows can't be eliminated without pivoting: entries grow 2e\+12 times"):
+        factor_symmetric(matrix.copy(order="F"), leading=2)
+    solved = factor_symmetric(matrix).solve(np.array([[1.0], [2.0]], dtype=complex))
+    np.testing.assert_allclose(solved[:, 0], [1.0, 1.0], rtol=1e-9)
+
+
+@pytest.mark.parametrize("pivot", [0.0, np.nan])
+def test_a_leading_pivot_that_is_no_number_to_divide_by_is_told(pivot: float) -> None:
+    matrix = np.array([[pivot, 1.0], [1.0, 1.0]], dtype=complex, order="F")
+    with pytest.raises(GrowthError, match="2 rows can't be eliminated"):
+        factor_symmetric(matrix, leading=2)
+
+
+@pytest.mark.parametrize("leading", [-1, 4])
+def test_leading_rows_must_be_rows(leading: int) -> None:
+    with pytest.raises(DomainError, match=f"0 to 3 leading rows, got {leading}"):
+        factor_symmetric(np.eye(3, dtype=complex, order="F"), leading=leading)
 
 
 def test_only_the_lower_triangle_is_read() -> None:

@@ -50,6 +50,17 @@ def test_agrees_with_the_nodal_form(seed: int, elements: int, electrodes: int) -
     assert worst_difference(factored(network).solve(injection, emf), nodal(network, injection, emf)) <= 1e-8
 
 
+def test_leaks_that_must_be_pivoted_agree_with_the_nodal_form() -> None:
+    # no soil has such impedances: a section's own potential far below what it raises at its neighbours
+    network = random_network(3, chains=2, longest=4, elements=2, electrodes=0)
+    n = network.layout.n_sections
+    odd = replace(network, z_ohm=np.eye(n) * (1.0 + 1.0j), p_ohm=np.full((n, n), 500.0) - np.eye(n) * 499.999)
+    injection, emf = sources(3, odd.layout)
+    system = factored(odd)
+    assert not np.array_equal(system.factor.order, np.arange(system.factor.order.size))
+    assert worst_difference(system.solve(injection, emf), nodal(odd, injection, emf)) <= 1e-8
+
+
 @often
 @given(networks)
 def test_kirchhoff_holds_at_every_node(network: Network) -> None:
