@@ -1,6 +1,7 @@
 """The set-ups that the strategy chose, in full: sections, stations and bleed paths where each is used."""
 
 from collections.abc import Callable
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -13,6 +14,7 @@ from corridor.plan.grading import Grading
 from corridor.plan.outcome import bleed_rows, line_stations
 from corridor.settings import Settings
 from corridor.site import Site
+from corridor.tone.parallel import worked
 from corridor.tone.solve import ToneSolution
 from corridor.tone.tables import Rows, Setting, as_table, section_rows
 
@@ -81,9 +83,13 @@ def chosen_tables(
             sections.append(pieces.where(_within(solution.model.measure_m[own].mean(axis=1), reaches)))
             asked[setting.frequency_hz, setting.hookup_id] = setting  # levels ascend: the highest stays
         frequencies = sorted({frequency for frequency, _ in asked})
-        for done, frequency in enumerate(frequencies, start=1):
-            settled = [setting for _, setting in sorted(asked.items()) if setting.frequency_hz == frequency]
-            paths += bleed_rows(solution, settled, couplings=couplings, settings=settings, min_share=MAIN_SHARE)
+        settled = [
+            [setting for _, setting in sorted(asked.items()) if setting.frequency_hz == frequency]
+            for frequency in frequencies
+        ]
+        follow = partial(bleed_rows, solution, couplings=couplings, settings=settings, min_share=MAIN_SHARE)
+        for done, ways in enumerate(worked(follow, settled), start=1):
+            paths += ways
             if progress is not None:
                 progress("following the tone", done, len(frequencies))
     found = as_table("sections", sections, site.crs)

@@ -16,6 +16,7 @@ from corridor.frames import rounded
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
 from corridor.tone.grades import grade_names
+from corridor.tone.parallel import worked
 from corridor.tone.predict import Prediction, predict
 from corridor.tone.solve import ToneSolution
 from corridor.tone.sources import LIMITS
@@ -114,7 +115,8 @@ def grade_hookups(
     outputs: list[pd.DataFrame] = []
     predictions: dict[str, Prediction] = {}
     wanted = [] if solution is None else [line_id for line_id in sorted(lines) if line_id in solution.model.line_ids]
-    for done, line_id in enumerate(wanted, start=1):
+
+    def graded_line(line_id: str) -> tuple[pd.DataFrame, pd.DataFrame, Prediction] | None:
         row = rows.loc[line_id]
         stations = set_stations(
             line_id,
@@ -124,13 +126,19 @@ def grade_hookups(
             area=area,
         )
         drives = drives_of(ready, line_id, row.geometry, joined=joined.get(line_id, ()), settings=settings)
-        if len(stations.measure_m) and len(drives) and solution is not None:
-            prediction = predict(solution, stations, drives.tolist(), receiver=settings.receiver)
-            own = ready.iloc[drives]
-            out = _levels(solution, prediction, equipment, settings)
-            candidates.append(candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment))
-            outputs.append(output_rows(solution, prediction, own, out))
-            predictions[line_id] = prediction
+        if not len(stations.measure_m) or not len(drives) or solution is None:
+            return None
+        prediction = predict(solution, stations, drives.tolist(), receiver=settings.receiver)
+        own = ready.iloc[drives]
+        out = _levels(solution, prediction, equipment, settings)
+        graded_here = candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment)
+        return graded_here, output_rows(solution, prediction, own, out), prediction
+
+    for done, (line_id, found) in enumerate(zip(wanted, worked(graded_line, wanted), strict=True), start=1):
+        if found is not None:
+            candidates.append(found[0])
+            outputs.append(found[1])
+            predictions[line_id] = found[2]
         if progress is not None:
             progress("grading", done, len(wanted))
     if not candidates:

@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError
 from corridor.tone.eddies import RHO_MAX_M, eddy_table, read_eddies, read_level_eddies
-from corridor.tone.field import SurfaceField, checked_sections, reaches
+from corridor.tone.field import POINTS_MIN, SurfaceField, checked_sections, reaches
+from corridor.tone.parallel import in_ranges
 
 __all__ = ["eddy_fields", "eddy_matrices"]
 
@@ -83,7 +84,11 @@ def eddy_fields(
         smooth = _SMOOTH / max(abs(gamma) for gamma in gammas)
         read = (table.parts, table.scale, table.at_depths(depths), which, smooth)
         sections = (start, end, reaches(reach_m, len(start)))
-        _kernel((points, across), sections, read, out.view(np.float64))
+        in_ranges(
+            lambda first, last: _kernel((points, across), sections, read, ((first, last), out.view(np.float64))),
+            len(points),
+            smallest=POINTS_MIN // 10,
+        )
     return out.reshape(len(heights_m), len(gammas), *out.shape[1:])
 
 
@@ -126,15 +131,16 @@ def eddy_matrices(
     return SurfaceField(*found)
 
 
-@numba.njit(cache=True, parallel=True, error_model="numpy")
-def _kernel(places: Any, sections: Any, tables: Any, out: Any) -> None:  # pragma: no cover - compiled
-    """Fill out (k, 3, points, 2 n): per soil and height the three matrices, real and imaginary part side by side."""
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _kernel(places: Any, sections: Any, tables: Any, filled: Any) -> None:  # pragma: no cover - compiled
+    """Fill some points of (k, 3, points, 2 n): per soil and height the three matrices, real and imaginary part."""
     points, axis = places
+    rows, out = filled
     start, end, reach = sections
     parts, scale, flat, depth_of, smooth = tables
     width = parts.shape[3]
-    for p in numba.prange(points.shape[0]):
-        read, total = np.zeros((4, width)), np.zeros((3, width))
+    read, total = np.zeros((4, width)), np.zeros((3, width))
+    for p in range(rows[0], rows[1]):
         e_x, e_y, z = axis[p, 0], axis[p, 1], points[p, 2]
         for j in range(start.shape[0]):
             ax, ay = points[p, 0] - start[j, 0], points[p, 1] - start[j, 1]

@@ -13,9 +13,11 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
+from corridor.tone.parallel import in_ranges
 
 __all__ = [
     "IMAGE_DEPTH_FACTOR",
+    "POINTS_MIN",
     "SurfaceField",
     "checked_sections",
     "field_matrices",
@@ -34,6 +36,7 @@ _NEAR_RULE = np.polynomial.legendre.leggauss(12)
 _FAR = 6.0  # sum of the distances to both ends over length, from where two points stand for a section (1e-4)
 _LEVEL_SLOPE = 1e-9  # rise over length below which a section counts as horizontal
 _TINY = 1e-300
+POINTS_MIN = 200  # on a thread; fewer aren't worth one
 
 
 class SurfaceField(NamedTuple):
@@ -235,15 +238,14 @@ def _leak_points(a: Any, t: Any, rule: Any) -> Any:  # pragma: no cover - compil
     return lx, ly
 
 
-@numba.njit(cache=True, parallel=True, error_model="numpy")
-def _direct_kernel(points: Any, axis: Any, sections: Any) -> Any:  # pragma: no cover - compiled
-    """Fill the three matrices of the real field; z is height, so section depths enter with the sign turned."""
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _direct_kernel(places: Any, sections: Any, rows: Any, out: Any) -> None:  # pragma: no cover - compiled
+    """Fill some rows of the three matrices of the real field; z is height, so depths enter with the sign turned."""
+    points, axis = places
     start, end, reach = sections
-    n_points, n = points.shape[0], start.shape[0]
-    h_i = np.zeros((n_points, n))
-    h_q = np.zeros((n_points, n))
-    v_i = np.zeros((n_points, n))
-    for p in numba.prange(n_points):
+    h_i, h_q, v_i = out
+    n = start.shape[0]
+    for p in range(rows[0], rows[1]):
         x, y, z = points[p, 0], points[p, 1], points[p, 2]
         e_x, e_y = axis[p, 0], axis[p, 1]
         for j in range(n):
@@ -272,7 +274,6 @@ def _direct_kernel(points: Any, axis: Any, sections: Any) -> Any:  # pragma: no 
             else:
                 lx, ly = _leak_points((ax, ay, az), (tx, ty, tz), _NEAR_RULE)
             h_q[p, j] = _SCALE * (ly * e_x - lx * e_y)
-    return h_i, h_q, v_i
 
 
 def checked_sections(
@@ -342,7 +343,14 @@ def field_matrices(
     Biot and Savart's law for a straight piece, and Ampere's law; textbook forms.
     """
     points, across, start, end = checked_sections(points_m, start_m, end_m, axis)
-    return SurfaceField(*_direct_kernel(points, across, (start, end, reaches(reach_m, len(start)))))
+    out = (*np.zeros((3, len(points), len(start))),)
+    sections = (start, end, reaches(reach_m, len(start)))
+    in_ranges(
+        lambda first, last: _direct_kernel((points, across), sections, (first, last), out),
+        len(points),
+        smallest=POINTS_MIN,
+    )
+    return SurfaceField(*out)
 
 
 def reaches(reach_m: ArrayLike, count: int) -> NDArray[np.float64]:

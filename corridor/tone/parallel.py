@@ -1,14 +1,15 @@
 """Independent pieces of work on several threads; what comes out doesn't depend on how many."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
 import numba
 
-__all__ = ["in_parallel"]
+__all__ = ["in_parallel", "in_ranges", "worked"]
 
 Item = TypeVar("Item")
+Result = TypeVar("Result")
 
 
 def in_parallel(work: Callable[[Item], None], items: Iterable[Item]) -> None:
@@ -17,15 +18,52 @@ def in_parallel(work: Callable[[Item], None], items: Iterable[Item]) -> None:
     Parameters
     ----------
     work : callable
-        Must touch nothing that another item's call touches; gains where it spends its time in array products.
+        Must touch nothing that another item's call touches; gains where it spends its time in array products. Work
+        inside it that would use several threads gets one.
     items : iterable
         What it is called with.
     """
+    for _ in worked(work, items):
+        pass
+
+
+def worked(work: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Result]:
+    """Yield what a function gives for each item, in their order, worked out as ``in_parallel`` does.
+
+    Parameters
+    ----------
+    work, items
+        As there.
+    """
     threads = numba.get_num_threads()
     if threads == 1:
-        for item in items:
-            work(item)
+        yield from map(work, items)
         return
-    with ThreadPoolExecutor(threads) as pool:
-        for _ in pool.map(work, items):
-            pass
+    with ThreadPoolExecutor(threads, initializer=numba.set_num_threads, initargs=(1,)) as pool:
+        futures = [pool.submit(work, item) for item in items]
+        try:
+            for future in futures:
+                yield future.result()
+        except BaseException:
+            pool.shutdown(cancel_futures=True)
+            raise
+
+
+def in_ranges(work: Callable[[int, int], None], count: int, *, smallest: int = 1) -> None:
+    """Call a function with the ends of ranges that cover ``count`` items, on several threads where that is worth it.
+
+    Parameters
+    ----------
+    work : callable
+        Of (first, last), the last not included; a compiled loop that lets other threads run.
+    count : int
+        How many items.
+    smallest : int
+        Items in a range, at least.
+    """
+    parts = max(1, min(4 * numba.get_num_threads(), count // max(smallest, 1)))
+    if parts == 1 or numba.get_num_threads() == 1:
+        work(0, count)
+        return
+    edges = [count * k // parts for k in range(parts + 1)]
+    in_parallel(lambda k: work(edges[k], edges[k + 1]), range(parts))

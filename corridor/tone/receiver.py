@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import MU_0, TWO_PI
 from corridor.errors import DomainError
+from corridor.tone.parallel import in_ranges
 
 __all__ = ["Reading", "current_from_field", "station_readings", "two_coil_depth_m"]
 
@@ -147,13 +148,13 @@ def _nearest_extremum(row: Any, centre: Any, sign: Any) -> Any:  # pragma: no co
     return best
 
 
-@numba.njit(cache=True, parallel=True, error_model="numpy")
-def _read_kernel(lower_h: Any, upper_h: Any, lower_v: Any, zero: Any) -> Any:  # pragma: no cover - compiled
-    """Return the figures (stations, solutions, _FIGURES), offsets as grid positions, and the edge flags."""
-    n_stations, n_offsets, n_solutions = lower_h.shape
-    figures = np.full((n_stations, n_solutions, _FIGURES), np.nan)
-    at_edge = np.zeros((n_stations, n_solutions), dtype=np.bool_)
-    for s in numba.prange(n_stations):
+@numba.njit(cache=True, nogil=True, error_model="numpy")
+def _read_kernel(profiles: Any, zero: Any, stations: Any, out: Any) -> None:  # pragma: no cover - compiled
+    """Fill figures (stations, solutions, _FIGURES), offsets as grid positions, and edge flags of some stations."""
+    lower_h, upper_h, lower_v = profiles
+    figures, at_edge = out
+    _, n_offsets, n_solutions = lower_h.shape
+    for s in range(stations[0], stations[1]):
         for k in range(n_solutions):
             row = np.ascontiguousarray(lower_h[s, :, k])
             top = 0
@@ -175,6 +176,14 @@ def _read_kernel(lower_h: Any, upper_h: Any, lower_v: Any, zero: Any) -> Any:  #
             at_peak = _value(row, first, peak)
             figures[s, k, 3], figures[s, k, 4] = at_peak.real, at_peak.imag
             figures[s, k, 5] = abs(_value(np.ascontiguousarray(upper_h[s, :, k]), first, peak))
+
+
+def _read(profiles: tuple[NDArray[np.complex128], ...], zero: float) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Return the figures and edge flags of all stations."""
+    n_stations, _, n_solutions = profiles[0].shape
+    figures = np.full((n_stations, n_solutions, _FIGURES), np.nan)
+    at_edge = np.zeros((n_stations, n_solutions), dtype=np.bool_)
+    in_ranges(lambda first, last: _read_kernel(profiles, zero, (first, last), (figures, at_edge)), n_stations)
     return figures, at_edge
 
 
@@ -270,7 +279,7 @@ def station_readings(
         inside = np.abs(offsets) <= search_half_width_m
         offsets, profiles = offsets[inside], tuple(profile[:, inside] for profile in profiles)
     spacing = float((offsets[-1] - offsets[0]) / (offsets.size - 1))
-    figures, at_edge = _read_kernel(profiles[0], profiles[1], profiles[2], -offsets[0] / spacing)
+    figures, at_edge = _read(profiles[:3], -offsets[0] / spacing)
     peak, own, null = (offsets[0] + spacing * figures[:, :, i] for i in range(3))
     at_peak = figures[:, :, 3] + 1j * figures[:, :, 4]
     field = np.abs(at_peak)
