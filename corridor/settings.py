@@ -172,11 +172,11 @@ class ReadingSettings(_Part):
     """What the crew's readings are worth, and where hidden causes are looked for (all engineering estimates)."""
 
     noise_share: Positive = 0.05  # standard deviation of a reading's logarithm
-    model_share: Positive = 0.02  # what the solution itself is off by, likewise (docs/method.md, Sections)
+    model_share: Positive = 0.01  # what the solution itself is off by, likewise (docs/method.md, Sections)
     offset_noise_m: Positive = 0.1  # of the place of a peak
     search_m: Positive = 1.0  # either side of the recorded line, where a crew that reads it looks for its peak
     clamp_floor_ma: Positive = 0.1  # least current that a clamp reads
-    common_share: Positive = 0.15  # of a factor common to all receiver currents of a line in one set-up, logarithm
+    common_share: Positive = 0.1  # of a factor common to all receiver currents of a line in one set-up, logarithm
     outlier_share: Annotated[float, Field(gt=0, lt=0.5)] = 0.03
     outlier_spread: Positive = 1.0  # standard deviation that an outlier adds, logarithm or metres
     soil_low: Annotated[float, Field(gt=0, lt=1)] = 0.3  # the soil's factor is looked for between these
@@ -185,7 +185,7 @@ class ReadingSettings(_Part):
     soil_points: Annotated[int, Field(ge=3, le=25)] = 7  # solved, and interpolated between
     depth_spread: Positive = 0.12  # of a line's depth, standard deviation of the logarithm: 90 % within a fifth
     position_m: Positive = 0.17  # of a line's place across its direction, standard deviation: 0.3 m and no more
-    geometries: Annotated[int, Field(ge=4, le=128)] = 32  # networks solved with other depths and places, at most
+    geometries: Annotated[int, Field(ge=4, le=128)] = 16  # networks solved with other depths and places, at most
     hidden_odds: Positive = 1.0  # of any cause that no record speaks of, against none
     causes_max: Annotated[int, Field(ge=1, le=500)] = 80
     pairs_of: Annotated[int, Field(ge=0, le=20)] = 6  # the likeliest causes, also looked at two by two

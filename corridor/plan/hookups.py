@@ -20,7 +20,7 @@ from corridor.network.build import build_network
 from corridor.network.model import Network
 from corridor.plan.candidates import candidate_places
 from corridor.plan.gate import Decision, Status, Tie, gate
-from corridor.plan.places import STAKE_CLEARANCE_M, stake_places
+from corridor.plan.places import STAKE_CLEARANCE_M, bearing_and_distance, stake_places
 from corridor.plan.ties import hazard_ties
 from corridor.settings import Equipment, Settings
 from corridor.site.model import Site
@@ -246,9 +246,12 @@ def _set_stakes(rows: list[Row], obstacles: np.ndarray[Any, Any], *, equipment: 
         distance_m=settings.hookups.stake_distance_m,
         lead_m=equipment.stake.lead_m,
     )
-    for row, (x, y), clear in zip(direct, xy, clearance, strict=True):
+    start = shapely.get_coordinates([row["geometry"] for row in direct])
+    bearing, distance = bearing_and_distance(start.reshape(-1, 2), xy)
+    for number, (row, clear) in enumerate(zip(direct, clearance, strict=True)):
         if clear >= STAKE_CLEARANCE_M:
-            row["stake_x_m"], row["stake_y_m"] = float(x), float(y)
+            row["stake_x_m"], row["stake_y_m"] = xy[number].tolist()
+            row["stake_bearing_deg"], row["stake_distance_m"] = float(bearing[number]), float(distance[number])
         elif row["ready"] == "ready":
             row.update(ready="not_ready", missing=_NO_PLACE, reason=f"stake_clearance: {_NO_PLACE} comes first")
         elif row["ready"] == "not_ready":
@@ -258,6 +261,6 @@ def _set_stakes(rows: list[Row], obstacles: np.ndarray[Any, Any], *, equipment: 
 def _columns(rows: list[Row]) -> dict[str, list[Any]]:
     names = (
         "hookup_id", "structure_id", "line_id", "mode", "at_m", "ready", "missing", "reason", "equipment",
-        "stake_x_m", "stake_y_m", "caution", "permit_by",
+        "stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m", "caution", "permit_by",
     )  # fmt: skip
     return {name: [row.get(name) for row in rows] for name in names}

@@ -1,5 +1,6 @@
 """Where to stand: induction spots along a line, and places for the ground stake."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -7,7 +8,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-__all__ = ["STAKE_CLEARANCE_M", "induction_spots", "stake_places"]
+__all__ = [
+    "STAKE_CLEARANCE_M",
+    "bearing_and_distance",
+    "induction_spots",
+    "stake_clearance",
+    "stake_places",
+    "stake_tries",
+]
 
 Floats = NDArray[np.float64]
 
@@ -18,6 +26,7 @@ STAKE_CLEARANCE_M = (
 _SAMPLE_STEP_M = 2.0
 _NEIGHBOUR_REACH_M = 10.0  # neighbours farther than this count as equally far
 _STAKE_BEARINGS_DEG = (90.0, -90.0, 60.0, -60.0, 120.0, -120.0)  # off the line's direction, square first
+_MORE_BEARINGS_DEG = (30.0, -30.0, 150.0, -150.0, 0.0, 180.0)
 _STAKE_DISTANCES = (1.0, 0.7, 1.4, 2.0)  # times the wished distance, as far as the lead reaches
 
 
@@ -110,24 +119,79 @@ def stake_places(
     """
     if not len(lines):
         return np.empty((0, 2)), np.empty(0)
-    wished = min(distance_m, lead_m)
-    origin = shapely.get_coordinates(shapely.line_interpolate_point(lines, at_m))
-    heading = _heading(lines, at_m)
-    distances = np.array([factor * wished for factor in _STAKE_DISTANCES if factor * wished <= lead_m])
-    bearings = np.radians(_STAKE_BEARINGS_DEG)
-    turn = heading[:, None, None] + bearings[None, None, :]
-    reach = distances[None, :, None]
-    tries = np.stack((reach * np.cos(turn), reach * np.sin(turn)), axis=-1).reshape(len(lines), -1, 2)
-    tries += origin[:, None, :]
-    points = np.asarray(shapely.points(tries.reshape(-1, 2)))
-    tree = shapely.STRtree(obstacles)
-    nearest = np.full(points.size, wished)
-    (point, _), found = tree.query_nearest(points, max_distance=wished, return_distance=True, all_matches=False)
-    nearest[point] = found
-    clear = np.round(nearest, 2).reshape(len(lines), -1)
+    tries = stake_tries(lines, at_m, distance_m=distance_m, lead_m=lead_m, bearings_deg=_STAKE_BEARINGS_DEG)
+    clear = stake_clearance(tries, obstacles, reach_m=min(distance_m, lead_m))
     best = clear.argmax(axis=1)  # the first of equals: square to the line at the wished distance
     rows = np.arange(len(lines))
     return tries[rows, best], clear[rows, best]
+
+
+def stake_tries(
+    lines: NDArray[Any],
+    at_m: Floats,
+    *,
+    distance_m: float,
+    lead_m: float,
+    bearings_deg: Sequence[float] = (*_STAKE_BEARINGS_DEG, *_MORE_BEARINGS_DEG),
+) -> Floats:
+    """Return places where a ground stake could be tried, in the order in which equals are preferred.
+
+    Parameters
+    ----------
+    lines : ndarray of LineString, shape (n,)
+        The target of each hook-up.
+    at_m : ndarray, shape (n,)
+        Where along it, m.
+    distance_m, lead_m : float
+        Wished distance of the stake and length of its lead, m.
+    bearings_deg : sequence of float
+        Off the line's direction, degrees to the left.
+
+    Returns
+    -------
+    ndarray, shape (n, tries, 2)
+        x and y, m: the wished distance before others, at each of them square to the line first.
+    """
+    wished = min(distance_m, lead_m)
+    origin = shapely.get_coordinates(shapely.line_interpolate_point(lines, at_m))
+    distances = np.array([factor * wished for factor in _STAKE_DISTANCES if factor * wished <= lead_m])
+    turn = _heading(lines, at_m)[:, None, None] + np.radians(bearings_deg)[None, None, :]
+    reach = distances[None, :, None]
+    steps = np.stack((reach * np.cos(turn), reach * np.sin(turn)), axis=-1)
+    return np.asarray(steps.reshape(len(lines), -1, 2) + origin[:, None, :])
+
+
+def stake_clearance(tries: Floats, obstacles: NDArray[Any], *, reach_m: float) -> Floats:
+    """Return the distance of each try to the nearest obstacle, m, to centimetres and at most the reach.
+
+    Parameters
+    ----------
+    tries : ndarray, shape (n, tries, 2)
+        x and y, m.
+    obstacles : ndarray of LineString
+        Every line in the ground.
+    reach_m : float
+        Distances beyond count as equal.
+    """
+    points = np.asarray(shapely.points(tries.reshape(-1, 2)))
+    nearest = np.full(points.size, reach_m)
+    (point, _), found = shapely.STRtree(obstacles).query_nearest(
+        points, max_distance=reach_m, return_distance=True, all_matches=False
+    )
+    nearest[point] = found
+    return np.round(nearest, 2).reshape(tries.shape[:2])
+
+
+def bearing_and_distance(from_xy: Floats, to_xy: Floats) -> tuple[Floats, Floats]:
+    """Return the bearing, degrees clockwise from the grid's north, and the distance, m, of places from others.
+
+    Parameters
+    ----------
+    from_xy, to_xy : ndarray, shape (n, 2)
+        x and y, m.
+    """
+    step = np.asarray(to_xy, dtype=float) - np.asarray(from_xy, dtype=float)
+    return np.degrees(np.arctan2(step[:, 0], step[:, 1])) % 360.0, np.hypot(step[:, 0], step[:, 1])
 
 
 def _heading(lines: NDArray[Any], at_m: Floats) -> Floats:
