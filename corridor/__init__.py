@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from corridor.network.bonded import bonded_networks
     from corridor.network.groups import bonded_groups
     from corridor.plan.passive import trace_passive
-    from corridor.plan.review import review_site
+    from corridor.plan.review import plan_setups, review_site
     from corridor.plan.trace import trace_tone
     from corridor.report.results import write_results, write_review, write_trace
     from corridor.settings import Equipment, Settings, load_equipment, load_settings
@@ -34,6 +34,7 @@ __all__ = [
     "find_parallel_runs",
     "load_equipment",
     "load_settings",
+    "plan_setups",
     "read_site",
     "review_site",
     "trace_passive",
@@ -48,7 +49,7 @@ _HOMES = {
     "corridor.network.bonded": ("bonded_networks",),
     "corridor.network.groups": ("bonded_groups",),
     "corridor.plan.passive": ("trace_passive",),
-    "corridor.plan.review": ("review_site",),
+    "corridor.plan.review": ("plan_setups", "review_site"),
     "corridor.plan.trace": ("trace_tone",),
     "corridor.report.results": ("write_results", "write_review", "write_trace"),
     "corridor.settings": ("Equipment", "Settings", "load_equipment", "load_settings"),

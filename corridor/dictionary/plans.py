@@ -38,6 +38,7 @@ SETUPS = Table(
         text("fallback_b", "Next best hook-up for the same stretches."),
         text("fallback_c", "The one after."),
         text("go_to_fallback", "When to go there, in one line."),
+        real("crew_frequency_hz", "Frequency to use while other crews are at work, so that no tone reaches another crew's receiver; NULL for one crew.", unit="Hz", decimals=1),
         text("not_with", "Set-ups of other crews that must not run at the same time, separated by spaces."),
         text("also_frequencies", "Other frequencies in Hz at which it shows about as much, best first, separated by spaces."),
         text("note", "What to do, in one sentence."),

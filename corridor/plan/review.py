@@ -1,10 +1,11 @@
-"""``review``: every hook-up of a work area graded at every frequency and case, and the best of them per stretch."""
+"""``review`` and ``plan``: every hook-up of a work area graded, and the set-ups chosen that show its stretches."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any
 
 import geopandas as gpd
+import pandas as pd
 from shapely import MultiPolygon, Polygon
 from threadpoolctl import threadpool_limits
 
@@ -15,12 +16,14 @@ from corridor.network.groups import bonded_groups
 from corridor.network.isolations import isolations
 from corridor.plan.facts import review_facts
 from corridor.plan.hookups import known_lines
-from corridor.plan.prepare import connect
-from corridor.plan.windows import Window, joined_tables, review_window, split_windows
+from corridor.plan.partner_gate import with_partner_gate
+from corridor.plan.prepare import Connected, connect
+from corridor.plan.setups.arranged import Arranged, arrange
+from corridor.plan.windows import Window, WindowTables, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
 
-__all__ = ["Review", "review_site"]
+__all__ = ["Plan", "Review", "plan_setups", "review_site"]
 
 Progress = Callable[[str, int, int], None]
 
@@ -30,6 +33,9 @@ class Review:
     """Everything for the desk review of one work area: tables of the data dictionary, and a summary as plain data."""
 
     strategy: gpd.GeoDataFrame
+    setups: gpd.GeoDataFrame
+    expected_readings: gpd.GeoDataFrame
+    reading_causes: gpd.GeoDataFrame
     findings: gpd.GeoDataFrame
     parallel_runs: gpd.GeoDataFrame
     crossings: gpd.GeoDataFrame
@@ -46,6 +52,14 @@ class Review:
     site: Site
 
 
+@dataclass(frozen=True)
+class Plan(Review):
+    """A review whose set-ups are chosen on draws of what the records don't know, and what to verify first."""
+
+    verify_first: gpd.GeoDataFrame
+    trade_off: gpd.GeoDataFrame
+
+
 def review_site(
     site: Site,
     *,
@@ -56,7 +70,7 @@ def review_site(
     settings: Settings | None = None,
     progress: Progress | None = None,
 ) -> Review:
-    """Grade every ready hook-up on every target in the work area, and choose per stretch.
+    """Grade every ready hook-up on every target in the work area, and choose the set-ups and the stretches they show.
 
     Parameters
     ----------
@@ -86,22 +100,150 @@ def review_site(
     EquipmentError
         If transmitter and receiver share no frequency.
     """
+    tables, arranged = _tables(
+        site,
+        Wanted(targets, target_utility, everything=everything),
+        equipment=equipment,
+        settings=settings,
+        progress=progress,
+        drawn=False,
+    )
+    return Review(**tables, **_of(arranged, Review))
+
+
+def plan_setups(
+    site: Site,
+    *,
+    targets: Sequence[str] | None = None,
+    target_utility: str | None = None,
+    everything: bool = False,
+    equipment: Equipment | None = None,
+    settings: Settings | None = None,
+    progress: Progress | None = None,
+) -> Plan:
+    """Choose the fewest set-ups that show every stretch about as well as any could, whatever the records don't know.
+
+    The choice is made on draws of soil, coatings, depths, positions, grounds, bonds, joints and stakes
+    (``settings.draws``), not on the nominal case. Parameters, and what is raised, are those of `review_site`.
+
+    Parameters
+    ----------
+    site : Site
+        The records.
+    targets, target_utility, everything
+        What is wanted.
+    equipment, settings
+        Defaults where left out; ``settings.plan`` says how set-ups are chosen and shared out.
+    progress : callable, optional
+        Called with (step, done, total).
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    InputError
+        As `review_site`.
+    EquipmentError
+        As `review_site`.
+    """
+    tables, arranged = _tables(
+        site,
+        Wanted(targets, target_utility, everything=everything),
+        equipment=equipment,
+        settings=settings,
+        progress=progress,
+        drawn=True,
+    )
+    return Plan(**tables, **_of(arranged, Plan))
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What is wanted: lines by name, by utility, or all of them."""
+
+    targets: Sequence[str] | None
+    target_utility: str | None
+    everything: bool
+
+
+def _of(arranged: Arranged, kind: type[Review]) -> dict[str, Any]:
+    """Return the tables of a plan that a review or a plan holds."""
+    wanted = {field.name for field in fields(kind)} & {field.name for field in fields(arranged)}
+    return {name: getattr(arranged, name) for name in wanted - {"strategy"}}
+
+
+def _tables(
+    site: Site,
+    scope: Wanted,
+    *,
+    equipment: Equipment | None,
+    settings: Settings | None,
+    progress: Progress | None,
+    drawn: bool,
+) -> tuple[dict[str, Any], Arranged]:
+    """Solve all windows, and return the tables that reviews and plans share, and the set-ups in order."""
     equipment, settings = equipment or load_equipment(None), settings or Settings()
     frequencies = equipment.common_frequencies_hz
     if not frequencies:
         message = f"expected a frequency that transmitter and receiver share, got none in equipment {equipment.name}"
         raise EquipmentError(message)
-    area = _area(site, everything=everything)
-    wanted = _targets(site, area, targets, target_utility)
+    area = _area(site, everything=scope.everything)
+    wanted = _targets(site, area, scope.targets, scope.target_utility)
     connected = connect(site, equipment=equipment, settings=settings, lines=wanted, area=area)
-    hookups, couplings = connected.hookups, connected.couplings
+    couplings = connected.couplings
+    found = _solved_windows(
+        connected, wanted, area=area, drawn=drawn, equipment=equipment, settings=settings, progress=progress
+    )
+    verdicts = pd.concat([part.plan.verdicts for part in found], ignore_index=True)
+    hookups = with_partner_gate(connected.hookups, verdicts)
+    strategy = joined_tables([part.strategy for part in found])
+    strategy = strategy.sort_values(["line_id", "from_m"], kind="stable", ignore_index=True)
+    arranged = arrange(site, strategy, [part.plan for part in found], area=area, settings=settings)
+    paths = joined_tables([part.bleed_paths for part in found])
+    extents = [part.extent for part in found if part.extent is not None]
+    facts = review_facts(
+        site, hookups, arranged.strategy, paths, extents=extents, frequencies_hz=frequencies, area=area
+    )  # fmt: skip
+    maker = plan_setups if drawn else review_site
+    return {
+        "strategy": stamp(arranged.strategy, maker, equipment=equipment.name, frequencies_hz=list(frequencies)),
+        "findings": site.findings,
+        "parallel_runs": couplings.parallel_runs,
+        "crossings": couplings.crossings,
+        "bonds_found": couplings.bonds_found,
+        "bonded_groups": bonded_groups(site, bonds_found=couplings.bonds_found, settings=settings),
+        "isolations": isolations(site),
+        "hookups": hookups,
+        "sections": joined_tables([part.sections for part in found]),
+        "stations": joined_tables([part.stations for part in found]),
+        "bleed_paths": paths,
+        "summary": facts | {"plan": arranged.facts},
+        "settings": settings,
+        "equipment": equipment,
+        "site": site,
+    }, arranged
+
+
+def _solved_windows(
+    connected: Connected,
+    wanted: Sequence[str],
+    *,
+    area: Polygon | MultiPolygon | None,
+    drawn: bool,
+    equipment: Equipment,
+    settings: Settings,
+    progress: Progress | None,
+) -> list[WindowTables]:
+    hookups = connected.hookups
     ready = hookups[(hookups["ready"] == "ready") & hookups["line_id"].isin(set(connected.network.spans["line_id"]))]
     windows = split_windows(connected, ready, wanted, settings=settings)
     rest = sorted(set(wanted) - {line_id for window in windows for line_id in window.lines})
     if rest or not windows:
         windows.append(Window(tuple(rest), ()))
     with threadpool_limits(1, user_api="blas"):  # its threads and the compiled loops' would wait for each other
-        found = [
+        return [
             review_window(
                 connected,
                 ready.iloc[list(window.rows)],
@@ -110,30 +252,10 @@ def review_site(
                 equipment=equipment,
                 settings=settings,
                 progress=_within(progress, number, len(windows)),
+                drawn=drawn,
             )
             for number, window in enumerate(windows, start=1)
         ]
-    strategy = joined_tables([part.strategy for part in found])
-    strategy = strategy.sort_values(["line_id", "from_m"], kind="stable", ignore_index=True)
-    paths = joined_tables([part.bleed_paths for part in found])
-    extents = [part.extent for part in found if part.extent is not None]
-    return Review(
-        strategy=stamp(strategy, review_site, equipment=equipment.name, frequencies_hz=list(frequencies)),
-        findings=site.findings,
-        parallel_runs=couplings.parallel_runs,
-        crossings=couplings.crossings,
-        bonds_found=couplings.bonds_found,
-        bonded_groups=bonded_groups(site, bonds_found=couplings.bonds_found, settings=settings),
-        isolations=isolations(site),
-        hookups=hookups,
-        sections=joined_tables([part.sections for part in found]),
-        stations=joined_tables([part.stations for part in found]),
-        bleed_paths=paths,
-        summary=review_facts(site, hookups, strategy, paths, extents=extents, frequencies_hz=frequencies, area=area),
-        settings=settings,
-        equipment=equipment,
-        site=site,
-    )
 
 
 def _within(progress: Progress | None, number: int, windows: int) -> Progress | None:

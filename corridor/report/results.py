@@ -81,7 +81,9 @@ def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:
     return {name: tables[name] for name in RESULT_TABLES if name in tables}
 
 
-def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] | None = None) -> list[str]:
+def write_review(
+    review: Any, folder: str | Path, *, options: Mapping[str, Any] | None = None, command: str = "review"
+) -> list[str]:
     """Write a review into a folder: ``REVIEW_FILES``, and defects_<owner>.csv for each owner with defects.
 
     Parameters
@@ -92,6 +94,8 @@ def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] 
         A new or empty folder, or that of an earlier review, which is replaced whole.
     options : mapping, optional
         What was asked for, as plain data; kept in the receipt.
+    command : str
+        Which command made it; kept in the receipt.
 
     Returns
     -------
@@ -104,7 +108,7 @@ def write_review(review: Any, folder: str | Path, *, options: Mapping[str, Any] 
         If the folder holds anything that no earlier review put there, or can't be written.
     """
     receipt = make_receipt(
-        review.site, command="review", settings=review.settings, equipment=review.equipment, options=options
+        review.site, command=command, settings=review.settings, equipment=review.equipment, options=options
     )
     tables = review_tables(review)
     sheets = defect_files(tables["defects"])

@@ -1,0 +1,120 @@
+"""``corridor plan``: the fewest set-ups that work, whatever the records don't know, into one folder."""
+
+import sys
+from typing import Any
+
+import click
+
+from corridor.commands import talk
+from corridor.commands.inputs import lines_of_utility, load_inputs
+from corridor.commands.main import EXIT_STRICT
+from corridor.commands.options import (
+    accepted_option,
+    equipment_option,
+    input_options,
+    output_option,
+    quiet_options,
+    settings_option,
+    strict_option,
+    target_options,
+    work_area_option,
+)
+from corridor.errors import SettingsError
+from corridor.plan.review import plan_setups
+from corridor.report.place import check_folder_place
+from corridor.report.results import write_review
+from corridor.settings import Settings, load_equipment
+from corridor.site.accepted import accept_findings, is_open
+
+__all__ = ["plan"]
+
+
+@click.command("plan")
+@input_options
+@output_option("Folder for the results; an earlier plan in it is replaced whole.", default="out")
+@target_options
+@work_area_option
+@click.option("--everything", is_flag=True, help="Plan for all records, where there is no work area.")
+@click.option("--crews", type=int, help="Crews at work at the same time; set-ups and frequencies are shared out.")
+@click.option("--max-setups", type=int, help="At most so many set-ups: what they show is made as long as can be.")
+@click.option("--draws", type=int, help="Draws of what the records don't know.")
+@click.option("--seed", type=int, help="Of the draws; the same seed gives the same plan.")
+@equipment_option
+@settings_option
+@accepted_option
+@strict_option
+@quiet_options
+def plan(
+    paths: tuple[str, ...],
+    *,
+    output: str,
+    target: tuple[str, ...],
+    target_utility: str | None,
+    everything: bool,
+    crews: int | None,
+    max_setups: int | None,
+    draws: int | None,
+    seed: int | None,
+    equipment: str | None,
+    accepted: str | None,
+    strict: bool,
+    quiet: bool,
+    verbose: bool,
+    progress: str,
+    **read: Any,
+) -> None:
+    """Plan set-ups for RECORDS: the fewest that show every stretch about as well as any could, in walking order.
+
+    Chosen on draws of soil, coatings, depths, positions, grounds, bonds, joints and stakes. Writes what review writes,
+    with the layers setups, expected_readings, reading_causes, verify_first and trade_off, and readings.csv, empty, for
+    what the crew reads.
+    """
+    check_folder_place(output)
+    chosen = load_equipment(equipment)
+    inputs = load_inputs(paths, **read)
+    site, unused = (inputs.site, []) if accepted is None else accept_findings(inputs.site, accepted)
+    if target_utility is not None:
+        lines_of_utility(site, target_utility)
+    settings = with_plan(inputs.settings, crews=crews, max_setups=max_setups, draws=draws, seed=seed)
+    with talk.progress(progress, quiet=quiet) as show:
+        result = plan_setups(
+            site,
+            targets=list(target) or None,
+            target_utility=target_utility,
+            everything=everything,
+            equipment=chosen,
+            settings=settings,
+            progress=show,
+        )
+    asked: dict[str, Any] = {"targets": list(target), "target_utility": target_utility, "everything": everything}
+    lines = write_review(result, output, options=asked, command="plan")
+    talk.say([*lines, *unused], quiet=quiet)
+    if verbose:
+        talk.say(["", *(f"Note: {note}" for note in result.summary["notes"])], quiet=quiet)
+    severe = (site.findings["severity"].eq("severe") & is_open(site.findings)).any()
+    if strict and (severe or not result.summary["ready"]):
+        sys.exit(EXIT_STRICT)
+
+
+def with_plan(
+    settings: Settings, *, crews: int | None, max_setups: int | None, draws: int | None, seed: int | None
+) -> Settings:
+    """Return settings with what the options of the command say.
+
+    Raises
+    ------
+    SettingsError
+        If one of them is less than 1.
+    """
+    for name, number in (("--crews", crews), ("--max-setups", max_setups), ("--draws", draws)):
+        if number is not None and number < 1:
+            message = f"{name}: expected a whole number from 1 on, got {number}"
+            raise SettingsError(message)
+    plan = {name: number for name, number in (("crews", crews), ("max_setups", max_setups)) if number is not None}
+    return settings.model_copy(
+        update={
+            "plan": settings.plan.model_copy(update=plan),
+            "draws": settings.draws if draws is None else settings.draws.model_copy(update={"count": draws}),
+            "seed": settings.seed if seed is None else seed,
+        }
+    )
