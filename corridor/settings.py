@@ -151,6 +151,8 @@ class HookUpSettings(_Part):
     induction_standing_m: Positive = 8.0  # nearest station graded under induction: the receiver hears the transmitter
     joined_max: Annotated[int, Field(ge=0)] = 4  # nearest hook-ups on lines joined to a target, graded on it too
     beyond_area_m: Annotated[float, Field(ge=0)] = 30.0  # access points so far outside the work area are used too
+    return_lead_m: Positive = 50.0  # both ends of a line so near are led back to the transmitter (engineering estimate)
+    allow_owner_changes: bool = False  # list lifted grounds, opened bonds and grounded far ends too, never ready
     mode_order: tuple[Mode, ...] = ("direct", "clamp", "induction")  # a tie-break only: the solution decides
     stretch_min_m: Positive = 5.0  # shorter stretches are merged into their neighbour where nothing gets lost
 

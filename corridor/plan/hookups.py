@@ -22,6 +22,7 @@ from corridor.plan.candidates import candidate_places
 from corridor.plan.gate import Decision, Status, Tie, gate
 from corridor.plan.places import STAKE_CLEARANCE_M, bearing_and_distance, stake_places
 from corridor.plan.ties import hazard_ties
+from corridor.plan.variants import owner_variants, returned_variants
 from corridor.settings import Equipment, Settings
 from corridor.site.model import Site
 from corridor.tone.hookup import HookUp
@@ -91,6 +92,9 @@ def find_hookups(
         shapely.prepare(area)
         places = [place for place in places if shapely.covers(area, place["geometry"])]
     rows = [_decided(place, ties[place["line"]["line_id"]], equipment, settings) for place in places]
+    rows += returned_variants(rows, settings=settings.hookups)
+    if settings.hookups.allow_owner_changes:
+        rows += owner_variants(rows, joined, bonds_found)
     _set_stakes(rows, existing.geometry.to_numpy(), equipment=equipment, settings=settings)
     rows.sort(key=lambda row: (row["line_id"], row["mode"], row["at_m"], row["hookup_id"]))
     frame = table_frame("hookups", _columns(rows), geometry=[row["geometry"] for row in rows], crs=site.crs)
@@ -200,8 +204,10 @@ def _decided(place: Row, ties: Sequence[Tie], equipment: Equipment, settings: Se
         "caution": decision.caution,
         "permit_by": decision.permit_by,
         "geometry": place["geometry"],
+        "line": line,
         "shape": line["geometry"],
         "stake": mode in _STAKED,
+        "far_end": "open" if mode in _STAKED else None,
     }
 
 
@@ -261,6 +267,7 @@ def _set_stakes(rows: list[Row], obstacles: np.ndarray[Any, Any], *, equipment: 
 def _columns(rows: list[Row]) -> dict[str, list[Any]]:
     names = (
         "hookup_id", "structure_id", "line_id", "mode", "at_m", "ready", "missing", "reason", "equipment",
-        "stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m", "caution", "permit_by",
+        "stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m", "far_end", "owner_change",
+        "opened_bond", "caution", "permit_by",
     )  # fmt: skip
     return {name: [row.get(name) for row in rows] for name in names}

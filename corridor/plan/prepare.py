@@ -131,7 +131,17 @@ def hookup_of(row: pd.Series) -> HookUp:
     """Return the hook-up that a row of the table ``hookups`` stands for."""
     stake = None if pd.isna(row["stake_x_m"]) else (float(row["stake_x_m"]), float(row["stake_y_m"]))
     structure = None if pd.isna(row["structure_id"]) else str(row["structure_id"])
-    return HookUp(row["mode"], str(row["line_id"]), structure, float(row["at_m"]), stake)
+    change, bond = row.get("owner_change"), row.get("opened_bond")
+    return HookUp(
+        row["mode"],
+        str(row["line_id"]),
+        structure,
+        float(row["at_m"]),
+        stake,
+        far_end="open" if pd.isna(row.get("far_end")) else row["far_end"],
+        lift_ground=not pd.isna(change) and change == "lift_ground",
+        opened_bond=None if pd.isna(bond) else str(bond),
+    )
 
 
 def refuse_low_induction(hookup: HookUp, frequency_hz: float, equipment: Equipment) -> None:

@@ -8,6 +8,7 @@ from itertools import combinations
 import geopandas as gpd
 import numpy as np
 import shapely
+from numpy.typing import NDArray
 
 from corridor.dictionary import GONE
 from corridor.errors import HookUpError
@@ -17,7 +18,7 @@ from corridor.settings import Equipment, Settings
 from corridor.tone.assemble import Placement
 from corridor.tone.hookup import HookUp
 
-__all__ = ["Staking", "stake_name", "stake_out", "without_lifted"]
+__all__ = ["LIFT_REACH_M", "Staking", "grounds_at", "stake_name", "stake_out", "without_lifted"]
 
 STAKES_APART_M = 0.3  # closer stakes act as one (engineering estimate: about their length)
 LIFT_REACH_M = 3.0  # grounds so near along the line are at the hook-up (engineering estimate)
@@ -100,7 +101,7 @@ def stake_out(
 
 
 def without_lifted(network: Network, hookups: Sequence[HookUp]) -> tuple[Network, tuple[str, ...]]:
-    """Return the network without the grounds that a hook-up takes as lifted, and notes that name them.
+    """Return the network without what a hook-up takes as lifted or opened, and notes that name it.
 
     Parameters
     ----------
@@ -112,33 +113,53 @@ def without_lifted(network: Network, hookups: Sequence[HookUp]) -> tuple[Network
     Raises
     ------
     HookUpError
-        If a ground is to be lifted for a hook-up that isn't solved alone, or the line has none at the hook-up.
+        If a ground is to be lifted or a bond opened for a hook-up that isn't solved alone, the line has no ground at
+        the hook-up, or the line has no such bond.
     """
-    lifting = [hookup for hookup in hookups if hookup.lift_ground]
-    if not lifting:
+    changing = [hookup for hookup in hookups if hookup.lift_ground or hookup.opened_bond is not None]
+    if not changing:
         return network, ()
-    hookup = lifting[0]
+    hookup = changing[0]
     if len(hookups) > 1:
         message = (
-            f"hook-up {hookup.hookup_id}: expected a lifted ground for a hook-up solved alone, "
+            f"hook-up {hookup.hookup_id}: expected a lifted ground or an opened bond for a hook-up solved alone, "
             f"got {len(hookups)} hook-ups"
         )
         raise HookUpError(message)
-    at_m = network.nodes.set_index("node_id")["at_m"].loc[network.grounds["node_id"]].to_numpy(dtype=float)
-    near = np.abs(at_m - (hookup.at_m or 0.0)) <= LIFT_REACH_M
-    lifted = near & (network.grounds["line_id"] == hookup.line_id).to_numpy()
-    if not lifted.any():
-        message = (
-            f"hook-up {hookup.hookup_id}: expected a ground of the line within {LIFT_REACH_M:g} m of it to take as "
-            "lifted, the records have none there"
-        )
-        raise HookUpError(message)
-    ids = ", ".join(network.grounds["ground_id"][lifted].astype(str))
+    grounds, links, ids = network.grounds, network.links, []
+    if hookup.lift_ground:
+        lifted = grounds_at(network, hookup.line_id, hookup.at_m or 0.0)
+        if not lifted.any():
+            message = (
+                f"hook-up {hookup.hookup_id}: expected a ground of the line within {LIFT_REACH_M:g} m of it to take as "
+                "lifted, the records have none there"
+            )
+            raise HookUpError(message)
+        ids += grounds["ground_id"][lifted].astype(str).tolist()
+        grounds = grounds[~lifted]
+    if hookup.opened_bond is not None:
+        sides = (links["line_a"] == hookup.line_id) | (links["line_b"] == hookup.line_id)
+        opened = (sides & (links["kind"] == "bond") & (links["source_id"] == hookup.opened_bond)).to_numpy()
+        if not opened.any():
+            message = (
+                f"hook-up {hookup.hookup_id}: expected a bond of line {hookup.line_id} to take as opened, the records "
+                f"have no {hookup.opened_bond} on it"
+            )
+            raise HookUpError(message)
+        ids.append(hookup.opened_bond)
+        links = links[~opened]
     note = (
-        f"a comparison only, with {ids} taken as lifted: no ground is lifted to locate a line; whether one may ever be "
-        "disconnected is the owner's decision"
+        f"a comparison only, with {', '.join(ids)} taken as lifted: no ground is lifted and no bond opened to locate a "
+        "line; whether one may ever be disconnected is the owner's decision"
     )
-    return replace(network, grounds=network.grounds[~lifted]), (note,)
+    return replace(network, grounds=grounds, links=links), (note,)
+
+
+def grounds_at(network: Network, line_id: str, at_m: float) -> NDArray[np.bool_]:
+    """Return which of the network's grounds are a line's, and at a place along it."""
+    measure = network.nodes.set_index("node_id")["at_m"].loc[network.grounds["node_id"]].to_numpy(dtype=float)
+    near = np.abs(measure - at_m) <= LIFT_REACH_M
+    return np.asarray(near & (network.grounds["line_id"] == line_id).to_numpy())
 
 
 def _check_apart(name: str, places: list[tuple[float, float]]) -> None:

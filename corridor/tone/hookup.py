@@ -40,6 +40,8 @@ class HookUp:
     lift_ground : bool
         Whether the line's own grounds at the hook-up are taken as lifted off: a comparison for the desk, never a
         suggestion. Direct only.
+    opened_bond : str, optional
+        bond_id of a bond that is taken as opened: likewise a comparison. Direct only.
     loop_axis : str
         Axis of the induction loop: across the line (the strongest from above), along it, or vertical (which spares the
         line straight below and drives those beside it). Induction only.
@@ -62,6 +64,7 @@ class HookUp:
     height_m: float | None = None
     further_stakes: tuple[tuple[float, float], ...] = ()
     lift_ground: bool = False
+    opened_bond: str | None = None
     loop_axis: Literal["across", "along", "vertical"] = "across"
     loop_offset_m: float = 0.0
 
@@ -78,6 +81,7 @@ class HookUp:
         for asked, mode, what in (
             (self.further_stakes, "direct", "further stakes"),
             (self.lift_ground, "direct", "a lifted ground"),
+            (self.opened_bond is not None, "direct", "an opened bond"),
             (self.loop_axis != "across", "induction", "another axis of the loop"),
             (self.loop_offset_m != 0.0, "induction", "a loop beside the line"),
         ):
