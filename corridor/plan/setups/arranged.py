@@ -32,6 +32,11 @@ _SWEEP = (
     " directions; whatever is heard and not on record is marked as unknown and told to the planner"
 )
 _ONCE_MORE = "the same once more, with the tone of each set-up switched off"
+_OUTPUT = {
+    "direct": "output {level_ma:g} mA",
+    "clamp": "output for {level_ma:g} mA on the line",
+    "induction": "output for up to {level_ma:g} mA on the line",
+}
 _CAUTION = "a sweep finds only what carries tone: silence doesn't mean free ground"
 
 
@@ -224,8 +229,8 @@ def _setup_table(
 def _what_to_do(row: Row) -> str:
     at = f"at {row['structure_id']}" if isinstance(row["structure_id"], str) else "from the surface"
     how = f"{row['mode']} {at} on {row['line_id']}, {row['frequency_hz']:g} Hz"
-    output = "" if row["mode"] == "induction" else f", output {row['level_ma']:g} mA"
-    return f"{how}{output}; trace {row['covers'].replace(' ', ', ')}"
+    output = _OUTPUT[row["mode"]].format(level_ma=row["level_ma"])
+    return f"{how}, {output}; trace {row['covers'].replace(' ', ', ')}"
 
 
 def _table(name: str, rows: Iterable[Row], names: Mapping[SetUpKey, str], site: Site) -> gpd.GeoDataFrame:

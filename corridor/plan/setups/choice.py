@@ -21,6 +21,7 @@ __all__ = ["Choice", "choose", "chosen_candidates"]
 
 Ints = NDArray[np.int64]
 _KEY = ["hookup_id", "frequency_hz"]
+NEAREST = 0.7  # of the largest current: where nothing shows a line, what comes within this is as near to showing it
 
 
 @dataclass(frozen=True)
@@ -123,7 +124,7 @@ def chosen_candidates(
     -------
     candidates, outputs : DataFrame
         ``candidates`` with ``eligible``: a chosen set-up that shows the station about as well as any chosen one. Where
-        nothing shows it at all, every candidate is.
+        nothing shows it at all, the candidates with the most current there are: they come nearest.
     """
     options, level = choice.options, np.zeros((len(ready), len(solution.frequencies_hz)))
     for k in choice.columns:
@@ -144,15 +145,25 @@ def chosen_candidates(
         outputs.append(told[told["level_ma"] > 0])
         if set_up.any():
             rows[-1] = rows[-1].assign(eligible=_eligible(rows[-1], choice, line_id, ready, near=settings.plan.near))
+    return _with_others(rows, choice, grading), _known(grading, outputs)
+
+
+def _with_others(rows: list[pd.DataFrame], choice: Choice, grading: Grading) -> pd.DataFrame:
+    """Add the set-ups that weren't chosen, as rivals, and where nothing shows a station as what comes nearest."""
     made = pd.concat([part for part in rows if len(part)] or [grading.candidates.iloc[:0].assign(eligible=True)])
     others = grading.candidates.merge(made[_KEY].drop_duplicates(), on=_KEY, how="left", indicator=True)
     others = others[(others["_merge"] == "left_only").to_numpy()].drop(columns="_merge")
+    together = pd.concat([made, others.assign(eligible=False)], ignore_index=True)
     shown = _shown(choice)
-    keys = list(zip(others["line_id"], others["station_m"], strict=True))
-    others = others.assign(eligible=np.array([key not in shown for key in keys], dtype=bool))
+    lost = np.array([key not in shown for key in zip(together["line_id"], together["station_m"], strict=True)], bool)
+    most = together.groupby(["line_id", "station_m"])["current_ma"].transform("max").to_numpy()
+    strong = together["current_ma"].to_numpy() >= NEAREST * most
+    return together.assign(eligible=np.where(lost, strong, together["eligible"].to_numpy(dtype=bool)))
+
+
+def _known(grading: Grading, outputs: list[pd.DataFrame]) -> pd.DataFrame:
     known = pd.concat([grading.outputs, *outputs], ignore_index=True)
-    known = known.drop_duplicates([*_KEY, "level_ma"], ignore_index=True)
-    return pd.concat([made, others], ignore_index=True), known
+    return known.drop_duplicates([*_KEY, "level_ma"], ignore_index=True)
 
 
 def _shown(choice: Choice) -> set[tuple[str, float]]:

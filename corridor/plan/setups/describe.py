@@ -24,6 +24,11 @@ Row = dict[str, Any]
 Real = NDArray[np.float64]
 
 CAUSES_SHOWN = 3
+READ_AT_SOURCE = {
+    "direct": ("source_ma", "source_v", "source_ohm"),
+    "clamp": ("clamp_ma",),  # the transmitter shows its own winding, not the line
+    "induction": ("clamp_ma",),
+}
 _SAYS_NOTHING = "the range is wider than ten-fold: this reading tells nothing here"
 _ONE_IN_FIVE = "one in five good hook-ups lies outside"
 
@@ -138,10 +143,10 @@ def _source_rows(choice: Choice, column: int, hookup: Any, *, equipment: Equipme
     at, level_a = _source(choice, column), choice.options.level_a[column]
     current = _hookup_a(choice, column)
     where: Row = {"line_id": hookup["line_id"], "station_m": float(hookup["at_m"])}
-    if hookup["mode"] != "direct":
+    loop = choice.ensemble.sources.loop_ohm[at]
+    if "source_ohm" not in READ_AT_SOURCE[hookup["mode"]] or not np.isfinite(loop).all():
         return [_reading("clamp_ma", "mA", current * MA_PER_A, where)]
-    sources = choice.ensemble.sources
-    shown = source_readings(sources.loop_ohm[at], sources.available_a[at], float(level_a))
+    shown = source_readings(loop, choice.ensemble.sources.available_a[at], float(level_a))
     return [
         _reading("source_ma", "mA", shown.current_a * MA_PER_A, where, cap=equipment.transmitter.max_current_ma),
         _reading("source_v", "V", shown.voltage_v, where, cap=equipment.transmitter.max_voltage_v),
@@ -191,10 +196,10 @@ def _reading(kind: str, unit: str, values: Real, where: Mapping[str, Any], *, ca
 
 def _trigger(source: list[Row]) -> str | None:
     """Return in one line when to go to the fallback."""
-    first = next((row for row in source if row["kind"] != "source_v" and row.get("tells")), None)
+    first = next((row for row in source if row["kind"] in ("source_ohm", "clamp_ma") and row.get("tells")), None)
     if first is None:
         return "go to B if the tone can't be followed along the line; the source's reading tells nothing here"
-    what = {"source_ma": "the current", "source_ohm": "the loop", "clamp_ma": "the current on the line"}[first["kind"]]
+    what = {"source_ohm": "the loop", "clamp_ma": "the current on the line"}[first["kind"]]
     return (
         f"go to B if {what} reads under {first['stop_below']:.3g} or over {first['stop_above']:.3g} {first['unit']}"
         " and the first causes don't explain it"
