@@ -19,6 +19,7 @@ from corridor.plan.hookups import known_lines
 from corridor.plan.partner_gate import with_partner_gate
 from corridor.plan.prepare import Connected, connect
 from corridor.plan.setups.arranged import Arranged, arrange
+from corridor.plan.stake_choice import with_stakes
 from corridor.plan.windows import Window, WindowTables, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
@@ -198,6 +199,9 @@ def _tables(
     )
     verdicts = pd.concat([part.plan.verdicts for part in found], ignore_index=True)
     hookups = with_partner_gate(connected.hookups, verdicts)
+    for stakes in (part.plan.stakes for part in found):
+        if len(stakes):
+            hookups = with_stakes(hookups, stakes)
     strategy = joined_tables([part.strategy for part in found])
     strategy = strategy.sort_values(["line_id", "from_m"], kind="stable", ignore_index=True)
     arranged = arrange(site, strategy, [part.plan for part in found], area=area, settings=settings)

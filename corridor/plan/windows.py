@@ -5,7 +5,7 @@ what lies between two of them is solved in both. One window is the whole review 
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import geopandas as gpd
@@ -19,6 +19,7 @@ from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.grading import drives_of, grade_hookups
 from corridor.plan.prepare import SECTION_GUESS_M, Connected, Prepared, hookup_of, prepare
 from corridor.plan.setups.window import WindowPlan, choose_in_window, plan_of
+from corridor.plan.stake_choice import choose_stakes, with_stakes
 from corridor.plan.strategy import build_strategy
 from corridor.settings import Equipment, Settings
 from corridor.tone.cases import cases_of
@@ -151,9 +152,12 @@ def review_window(
         Choose set-ups on draws of what the records don't know; else on the cases.
     """
     shared: dict[str, Any] = {"equipment": equipment, "settings": settings}
-    prepared, solution = None, None
+    prepared, solution, stakes = None, None, pd.DataFrame()
     if len(ready):
         prepared = _prepared(connected, ready, **shared)
+    if drawn and prepared is not None:
+        prepared, ready, stakes = _staked(connected, prepared, ready, **shared)
+    if prepared is not None:
         solution = solve_tone(
             prepared.model,
             prepared.drives,
@@ -186,6 +190,7 @@ def review_window(
     plan = WindowPlan()
     if chosen is not None and solution is not None:
         strategy, plan = plan_of(chosen, strategy, ready, solution, **shared)
+    plan = replace(plan, stakes=stakes)
     sections, stations, paths = chosen_tables(
         connected.site,
         strategy,
@@ -210,6 +215,29 @@ def _prepared(connected: Connected, ready: gpd.GeoDataFrame, *, equipment: Equip
         equipment=equipment,
         settings=settings,
     )
+
+
+def _staked(
+    connected: Connected, prepared: Prepared, ready: gpd.GeoDataFrame, *, equipment: Equipment, settings: Settings
+) -> tuple[Prepared | None, gpd.GeoDataFrame, pd.DataFrame]:
+    """Choose the places of the stakes by the solution, and prepare anew with them."""
+    frequencies, levels = equipment.common_frequencies_hz, sorted(equipment.transmitter.levels_ma)
+    stakes = choose_stakes(
+        prepared,
+        ready,
+        connected.site,
+        frequencies_hz=frequencies[len(frequencies) // 2 : len(frequencies) // 2 + 1],
+        level_ma=levels[len(levels) // 2],
+        equipment=equipment,
+        settings=settings,
+    )
+    if stakes.empty:
+        return prepared, ready, stakes
+    moved = with_stakes(ready, stakes)
+    moved = moved[(moved["ready"] == "ready").to_numpy()]
+    if moved.empty:
+        return None, moved, stakes
+    return _prepared(connected, moved, equipment=equipment, settings=settings), moved, stakes
 
 
 def _extent(prepared: Prepared, solution: ToneSolution) -> Extent:

@@ -97,7 +97,13 @@ def arrange(
     _walk(rows, keys, route, shares.parts)
     conflicts = _conflicts(keys, shares.crew, where, plans=plans, reach_nt=plan.interference_nt)
     _colour(rows, names, plans, conflicts=conflicts, crews=plan.crews)
-    setups = _setup_table(site, rows, names, area=area, crews=plan.crews)
+    hints = {
+        hookup_id: str(hint)
+        for part in plans
+        if len(part.stakes)
+        for hookup_id, hint in zip(part.stakes["hookup_id"], part.stakes["hint"], strict=True)
+    }
+    setups = _setup_table(site, rows, names, area=area, crews=plan.crews, hints=hints)
     filled = strategy.copy()
     pairs = zip(strategy["hookup_id"], strategy["frequency_hz"], strict=True)
     filled["setup_id"] = [names.get(key_of(*pair)) if isinstance(pair[0], str) else None for pair in pairs]
@@ -209,11 +215,12 @@ def _setup_table(
     *,
     area: Polygon | MultiPolygon | None,
     crews: int,
+    hints: Mapping[str, str],
 ) -> gpd.GeoDataFrame:
     made = [{"setup_id": names[key], **row} for key, row in rows.items()]
     made.sort(key=lambda row: (row["crew"], row["step"]))
     for row in made:
-        row["note"] = _what_to_do(row)
+        row["note"] = "; ".join(text for text in (_what_to_do(row), hints.get(row["hookup_id"], "")) if text)
     last = max((row["step"] for row in made), default=1) + 1
     shape = site.lines.geometry.union_all() if area is None else area
     sweep: Row = {"kind": "sweep", "caution": _CAUTION, "geometry": shape.representative_point()}

@@ -53,6 +53,8 @@ class WindowPlan:
     facts : dict
         Numbers of options and set-ups, gap and proof of the choice, for the summary.
     choice : Choice or None
+    stakes : DataFrame
+        Places chosen for the ground stakes; empty where they stand as set out from the records.
     """
 
     rows: SetUpRows = field(default_factory=SetUpRows)
@@ -61,6 +63,7 @@ class WindowPlan:
     verdicts: pd.DataFrame = field(default_factory=pd.DataFrame)
     facts: dict[str, Any] = field(default_factory=dict)
     choice: Choice | None = None
+    stakes: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 def choose_in_window(
