@@ -12,9 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 from corridor.errors import DomainError
 from corridor.plan.setups.greedy import greedy_choice
 from corridor.plan.setups.problem import TIE, Problem, make_problem
-from corridor.plan.setups.programme import Clock, Programme, Stage, make_levels
+from corridor.plan.setups.programme import Clock, Stage
 from corridor.plan.setups.reduction import components, undominated
-from corridor.plan.setups.stages import choose_fewest, choose_within, refine
+from corridor.plan.setups.stages import choose_fewest, choose_within, most_readable_m, refine
 
 __all__ = ["Cover", "Stage", "choose_setups", "greedy_setups", "trade_off"]
 
@@ -202,18 +202,12 @@ def trade_off(
     _check_count("most", most)
     clock = Clock(time_limit_s)
     reduced = problem.part(columns=undominated(problem.near_best, value=problem.value))
-    levels = make_levels(reduced, sure=False)
-    ones = np.ones(reduced.preference.size)
     utmost = float(problem.length_m @ problem.best)
     found: list[tuple[int, float]] = []
     for number in range(1, most + 1):
         reached = found[-1][1] if found else 0.0
         if reached < utmost * (1 - TIE):
-            programme = Programme(reduced.near_best[:0], levels)
-            programme.hold(ones, least=0.0, most=number)
-            chosen, _ = programme.minimise(0 * ones, -levels.true_m, clock=clock, name="length")
-            options = [greedy_choice(reduced, max_setups=number)] + ([] if chosen is None else [chosen])
-            reached = max(reached, *(reduced.readable_m(option) for option in options))
+            reached = max(reached, most_readable_m(reduced, number, clock=clock))
         found.append((number, reached))
     return found
 

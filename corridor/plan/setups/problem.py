@@ -28,6 +28,8 @@ class Problem:
         Summed lengths of the segments in a row, m.
     value : ndarray, shape (r, c)
         0..1, 0 where a candidate doesn't reach.
+    best : ndarray, shape (r,)
+        Best value of each row, of all candidates.
     preference : ndarray, shape (c,)
         Lower is liked better.
     near_best : ndarray of bool, shape (r, c)
@@ -40,15 +42,11 @@ class Problem:
 
     length_m: Floats
     value: Floats
+    best: Floats
     preference: Floats
     near_best: Bools
     required: Bools
     row_of: Ints
-
-    @property
-    def best(self) -> Floats:
-        """Best value of each row, shape (r,)."""
-        return self.value.max(axis=1, initial=0.0)
 
     @property
     def counted(self) -> Floats:
@@ -61,11 +59,11 @@ class Problem:
         return float(self.length_m @ value[:, chosen].max(axis=1, initial=0.0))
 
     def part(self, *, rows: Ints | None = None, columns: Ints | None = None) -> Problem:
-        """Return some rows and columns only; what is near-best stays as it was in the whole."""
+        """Return some rows and columns only; what is best and near-best stays as it was in the whole."""
         r = np.arange(self.length_m.size) if rows is None else rows
         c = np.arange(self.preference.size) if columns is None else columns
         return Problem(
-            self.length_m[r], self.value[np.ix_(r, c)], self.preference[c], self.near_best[np.ix_(r, c)],
+            self.length_m[r], self.value[np.ix_(r, c)], self.best[r], self.preference[c], self.near_best[np.ix_(r, c)],
             self.required[r], np.arange(r.size),
         )  # fmt: skip
 
@@ -175,6 +173,7 @@ def _merge(lengths: Floats, values: Floats, likes: Floats, *, near: float, requi
     return Problem(
         np.bincount(row_of, weights=lengths, minlength=len(rows)).astype(np.float64),
         value,
+        best,
         likes,
         (value > 0) & (value >= best[:, None] - near - TIE),
         np.bincount(row_of, weights=required, minlength=len(rows)) > 0,

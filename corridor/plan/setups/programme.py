@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
+_NOTHING: NDArray[Any] = np.zeros(0, dtype=np.int64)
 _INFEASIBLE = 2  # status of scipy.optimize.milp
 
 
@@ -108,35 +110,29 @@ def make_levels(problem: Problem, *, sure: bool) -> Levels:
     -------
     Levels
     """
-    at_row: list[int] = []
-    at_column: list[int] = []
-    of_row: list[int] = []
-    tops: list[bool] = []
-    true_m: list[float] = []
-    counted_m: list[float] = []
-    length_m = problem.length_m
-    for row, (values, near) in enumerate(zip(problem.value, problem.near_best, strict=True)):
-        used = near if sure else values > 0
-        if not used.any():
-            continue
-        steps = np.unique(values[used])
-        below = np.concatenate([[0.0], steps[:-1]])
-        lowest_near = values[near].min()
-        raised = np.where(steps >= lowest_near, steps[-1], steps)
-        raised_below = np.concatenate([[0.0], raised[:-1]])
-        first = 1 if sure else 0
-        for number in range(first, steps.size):
-            columns = np.flatnonzero(values == steps[number])
-            at_row += [len(of_row)] * columns.size
-            at_column += columns.tolist()
-            of_row.append(row)
-            tops.append(number == steps.size - 1)
-        true_m += (length_m[row] * (steps - below))[first:].tolist()
-        counted_m += (length_m[row] * (raised - raised_below))[first:].tolist()
-    matrix = sparse.coo_array((np.ones(len(at_row)), (at_row, at_column)), shape=(len(of_row), problem.value.shape[1]))
+    at_row, at_column, of_row, tops, true_m, counted_m = ([_NOTHING] for _ in range(6))
+    used = problem.near_best if sure else problem.value > 0
+    first = 1 if sure else 0
+    n_levels = 0
+    for row in np.flatnonzero(used.any(axis=1)).tolist():
+        columns = np.flatnonzero(used[row])
+        steps, step_of = np.unique(problem.value[row, columns], return_inverse=True)
+        lowest_near = problem.value[row, columns[problem.near_best[row, columns]]].min(initial=np.inf)
+        raised = np.where(steps >= lowest_near, problem.best[row], steps)
+        above = step_of >= first
+        at_row.append(n_levels + step_of[above] - first)
+        at_column.append(columns[above])
+        count = steps.size - first
+        of_row.append(np.full(count, row))
+        tops.append(np.arange(first, steps.size) == steps.size - 1)
+        true_m.append(problem.length_m[row] * np.diff(steps, prepend=0.0)[first:])
+        counted_m.append(problem.length_m[row] * np.diff(raised, prepend=0.0)[first:])
+        n_levels += count
+    rows, columns = np.concatenate(at_row), np.concatenate(at_column)
+    matrix = sparse.coo_array((np.ones(rows.size), (rows, columns)), shape=(n_levels, problem.value.shape[1]))
     return Levels(
-        matrix.tocsr(), np.array(of_row, dtype=np.int64), np.array(tops, dtype=bool),
-        np.array(true_m, dtype=np.float64), np.array(counted_m, dtype=np.float64),
+        matrix.tocsr(), np.concatenate(of_row), np.concatenate(tops).astype(bool),
+        np.concatenate(true_m).astype(np.float64), np.concatenate(counted_m).astype(np.float64),
     )  # fmt: skip
 
 

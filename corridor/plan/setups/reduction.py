@@ -70,7 +70,7 @@ def undominated(covers: Bools, *, value: Floats | None = None, preference: Float
     covers : ndarray of bool, shape (r, c)
         True where a column covers a row.
     value : ndarray, shape (q, c), optional
-        Higher is better, row by row.
+        >= 0, higher is better, row by row.
     preference : ndarray, shape (c,), optional
         Lower is better.
 
@@ -91,7 +91,8 @@ def undominated(covers: Bools, *, value: Floats | None = None, preference: Float
             rivals = np.array(kept, dtype=np.int64)
             rivals = rivals[(shared[rivals] >= size[column]) & (likes[rivals] <= likes[column])]
             if value is not None and rivals.size:
-                rivals = rivals[(value[:, rivals] >= value[:, [column]]).all(axis=0)]
+                own = np.flatnonzero(value[:, column])
+                rivals = rivals[(value[np.ix_(own, rivals)] >= value[own, column][:, None]).all(axis=0)]
             if not rivals.size:
                 kept.append(int(column))
     return np.sort(np.array(kept, dtype=np.int64))

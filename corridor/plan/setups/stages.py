@@ -8,11 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from corridor.plan.setups.greedy import greedy_choice
+from corridor.plan.setups.lagrange import relax
 from corridor.plan.setups.problem import Problem
 from corridor.plan.setups.programme import Clock, Levels, Programme, Stage, make_levels
 from corridor.plan.setups.reduction import least_rows, undominated
 
-__all__ = ["choose_fewest", "choose_within", "refine"]
+__all__ = ["choose_fewest", "choose_within", "most_readable_m", "refine"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -52,7 +53,7 @@ def choose_fewest(problem: Problem, *, clock: Clock) -> tuple[Ints, Stage]:
     found, stage = programme.minimise(np.ones(columns.size), clock=clock, name="number")
     chosen = _better(problem, greedy_choice(problem), None if found is None else columns[found])
     bound = max(1.0, np.ceil(stage.bound - _WHOLE))
-    return chosen, replace(stage, value=float(chosen.size), bound=bound, proven=bound >= chosen.size)
+    return chosen, _closed(stage, float(chosen.size), bound)
 
 
 def refine(problem: Problem, chosen: Ints, *, clock: Clock) -> tuple[Ints, list[Stage]]:
@@ -99,7 +100,7 @@ def refine(problem: Problem, chosen: Ints, *, clock: Clock) -> tuple[Ints, list[
         programme.hold(likes, least=0.0, most=_above(_liked(problem, chosen)))
         found, stage = programme.minimise(0 * ones, -levels.true_m, clock=clock, name="length")
         chosen = _better(problem, chosen, None if found is None else columns[found])
-        stages.append(_length_stage(problem, chosen, stage, levels))
+        stages.append(_length_stage(reduced, problem.readable_m(chosen), stage, levels))
     else:
         stages.append(_settled("length", problem.readable_m(chosen)))
     return chosen, stages
@@ -126,32 +127,62 @@ def choose_within(problem: Problem, max_setups: int, *, clock: Clock) -> tuple[I
     """
     columns = undominated(problem.near_best, value=problem.value, preference=problem.preference)
     reduced = problem.part(columns=columns)
-    ones, likes = np.ones(columns.size), reduced.preference
-    levels = make_levels(reduced, sure=False)
-    programme = Programme(reduced.near_best[reduced.required], levels)
+    relaxed = relax(reduced, greedy_choice(reduced, max_setups=max_setups), max_setups=max_setups)
+    chosen = columns[relaxed.chosen]
+    stages: list[Stage] = []
+    for name in ("readable", "number", "preference", "length"):
+        readable_m = problem.readable_m(chosen, counted=True)
+        kept = columns[relaxed.kept(readable_m)]
+        reduced = problem.part(columns=kept)
+        levels, ones, likes = make_levels(reduced, sure=False), np.ones(kept.size), reduced.preference
+        programme = Programme(reduced.near_best[reduced.required], levels)
+        programme.hold(ones, least=0.0, most=max_setups if name in ("readable", "number") else chosen.size)
+        if name != "readable":
+            programme.hold(0 * ones, levels.counted_m, least=2 * readable_m - _above(readable_m), most=np.inf)
+        if name == "length":
+            programme.hold(likes, least=0.0, most=_above(_liked(problem, chosen)))
+        costs: dict[str, tuple[Floats, Floats | None]] = {
+            "readable": (0 * ones, -levels.counted_m),
+            "number": (ones, None),
+            "preference": (likes, None),
+            "length": (0 * ones, -levels.true_m),
+        }
+        found, stage = programme.minimise(*costs[name], clock=clock, name=name)
+        chosen = _better(problem, chosen, None if found is None else kept[found])
+        reached = dict(zip(costs, _reached(problem, chosen), strict=True))[name]
+        utmost = float(problem.length_m @ problem.best)
+        bound = {
+            "readable": min(relaxed.bound_m, -stage.bound),
+            "number": max(float(chosen.size > 0), np.ceil(stage.bound - _WHOLE)),
+            "preference": max(0.0, stage.bound),
+            "length": min(utmost, -stage.bound),
+        }[name]
+        stages.append(_closed(stage, reached, bound))
+    return chosen, stages
+
+
+def most_readable_m(problem: Problem, max_setups: int, *, clock: Clock) -> float:
+    """Return the largest sum of length times value that so many columns reach, m; where time ends, the best found.
+
+    Parameters
+    ----------
+    problem : Problem
+        Made with ``near`` 0 and nothing required.
+    max_setups : int
+        Most columns.
+    clock : Clock
+        Solver seconds left.
+    """
+    relaxed = relax(problem, greedy_choice(problem, max_setups=max_setups), max_setups=max_setups)
+    readable_m = problem.readable_m(relaxed.chosen)
+    if relaxed.bound_m <= _above(readable_m):
+        return readable_m
+    reduced = problem.part(columns=relaxed.kept(readable_m))
+    levels, ones = make_levels(reduced, sure=False), np.ones(reduced.preference.size)
+    programme = Programme(reduced.near_best[:0], levels)
     programme.hold(ones, least=0.0, most=max_setups)
-    utmost = float(problem.length_m @ problem.best)
-
-    def step(start: Ints, name: str, costs: tuple[Floats, Floats | None]) -> tuple[Ints, Stage]:
-        found, stage = programme.minimise(costs[0], costs[1], clock=clock, name=name)
-        return _better(problem, start, None if found is None else columns[found]), stage
-
-    chosen, stage = step(greedy_choice(problem, max_setups=max_setups), "readable", (0 * ones, -levels.counted_m))
-    readable_m = problem.readable_m(chosen, counted=True)
-    stages = [_closed(stage, readable_m, min(utmost, -stage.bound))]
-    programme.hold(0 * ones, levels.counted_m, least=2 * readable_m - _above(readable_m), most=np.inf)
-
-    chosen, stage = step(chosen, "number", (ones, None))
-    bound = max(float(chosen.size > 0), np.ceil(stage.bound - _WHOLE))
-    stages.append(_closed(stage, float(chosen.size), bound))
-    programme.hold(ones, least=0.0, most=chosen.size)
-
-    chosen, stage = step(chosen, "preference", (likes, None))
-    stages.append(_closed(stage, _liked(problem, chosen), max(0.0, stage.bound)))
-    programme.hold(likes, least=0.0, most=_above(_liked(problem, chosen)))
-
-    chosen, stage = step(chosen, "length", (0 * ones, -levels.true_m))
-    return chosen, [*stages, _length_stage(problem, chosen, stage, levels)]
+    found, _ = programme.minimise(0 * ones, -levels.true_m, clock=clock, name="length")
+    return readable_m if found is None else max(readable_m, reduced.readable_m(found))
 
 
 def _liked(problem: Problem, chosen: Ints) -> float:
@@ -166,7 +197,7 @@ def _better(problem: Problem, chosen: Ints, found: Ints | None) -> Ints:
     """Return what the solver found unless it is worse in the order of the stages than what was there."""
     if found is None:
         return chosen
-    for new, old in zip(_key(problem, found), _key(problem, chosen), strict=True):
+    for new, old in zip(_worth(problem, found), _worth(problem, chosen), strict=True):
         if new > old + _SLACK * max(1.0, abs(old)):
             return chosen
         if new < old - _SLACK * max(1.0, abs(old)):
@@ -174,10 +205,16 @@ def _better(problem: Problem, chosen: Ints, found: Ints | None) -> Ints:
     return found
 
 
-def _key(problem: Problem, chosen: Ints) -> tuple[float, float, float, float]:
+def _worth(problem: Problem, chosen: Ints) -> tuple[float, ...]:
+    """Return what a choice reaches in the order of the stages, less being better."""
     uncovered = float((problem.required & ~problem.near_best[:, chosen].any(axis=1)).sum())
+    readable_m, number, liked, length_m = _reached(problem, chosen)
+    return uncovered, -readable_m, number, liked, -length_m
+
+
+def _reached(problem: Problem, chosen: Ints) -> tuple[float, float, float, float]:
     readable_m = problem.readable_m(chosen, counted=True)
-    return uncovered, -readable_m, float(chosen.size), _liked(problem, chosen)
+    return readable_m, float(chosen.size), _liked(problem, chosen), problem.readable_m(chosen)
 
 
 def _settled(name: str, value: float) -> Stage:
@@ -186,13 +223,12 @@ def _settled(name: str, value: float) -> Stage:
 
 
 def _closed(stage: Stage, value: float, bound: float) -> Stage:
-    """Fill in value and bound; they are one where only the solver's tolerance lies between."""
-    if abs(value - bound) <= _SLACK * max(1.0, abs(value)):
-        bound = value
-    return replace(stage, value=value, bound=bound)
+    """Fill in value and bound; they are one, and that proven, where only the solver's tolerance lies between."""
+    one = abs(value - bound) <= _SLACK * max(1.0, abs(value))
+    return replace(stage, value=value, bound=value if one else bound, proven=stage.proven or one)
 
 
-def _length_stage(problem: Problem, chosen: Ints, stage: Stage, levels: Levels) -> Stage:
-    utmost = float(problem.length_m @ problem.best)
+def _length_stage(problem: Problem, readable_m: float, stage: Stage, levels: Levels) -> Stage:
+    utmost = float(problem.length_m @ problem.value.max(axis=1, initial=0.0))
     sure_m = utmost - float(levels.true_m.sum())
-    return _closed(stage, problem.readable_m(chosen), min(utmost, sure_m - stage.bound))
+    return _closed(stage, readable_m, min(utmost, sure_m - stage.bound))

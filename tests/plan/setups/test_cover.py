@@ -217,7 +217,7 @@ parts = st.integers(0, 8).map(lambda n: n / 8)
 tables = st.tuples(st.integers(1, 6), st.integers(2, 6)).flatmap(lambda shape: arrays(float, shape, elements=parts))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(tables, st.integers(0, 2**32 - 1))
 def test_the_order_of_candidates_doesnt_matter_for_what_is_reached(value: np.ndarray, seed: int) -> None:
     rng = np.random.default_rng(seed)
@@ -236,7 +236,7 @@ def test_the_order_of_candidates_doesnt_matter_for_what_is_reached(value: np.nda
     )
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(tables, st.integers(0, 2**32 - 1), st.sampled_from([None, 1, 2]))
 def test_one_more_candidate_never_makes_it_worse(value: np.ndarray, seed: int, most: int | None) -> None:
     # near 0: else a better candidate raises what counts as the best, and asks for more
