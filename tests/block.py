@@ -11,7 +11,8 @@ from corridor import Equipment, Settings, Site, load_equipment, read_site
 from corridor.settings import GateSettings, SolverSettings
 from corridor.site.findings import FEATURE
 
-FOLDER = Path(__file__).parents[1] / "sample_gis" / "downtown_block"
+SAMPLES = Path(__file__).parents[1] / "sample_gis"
+FOLDER = SAMPLES / "downtown_block"
 RECORDS = FOLDER / "downtown_block.gpkg"
 # long sections and one step of growth to all that is reached: the tests judge the logic, not the last digit
 COARSE = SolverSettings(section_max_m=10.0, section_close_m=4.0, growth_step_m=1000.0, workers=1)
@@ -20,9 +21,14 @@ QUICK = Settings(solver=COARSE, gate=OWNERS_AGREE)
 
 
 @cache
+def sample(name: str) -> Site:
+    """A sample site as read, once for all tests."""
+    return read_site(SAMPLES / name / f"{name}.gpkg")
+
+
 def downtown() -> Site:
     """The whole block as read."""
-    return read_site(RECORDS)
+    return sample("downtown_block")
 
 
 @cache

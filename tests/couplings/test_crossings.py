@@ -35,7 +35,7 @@ def check(result: gpd.GeoDataFrame, lines: gpd.GeoDataFrame) -> None:
 
 
 @given(SEEDS)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_equals_the_plain_definition(seed: int) -> None:
     lines = street(seed, count=8)
     result = find_crossings(lines)
@@ -46,7 +46,7 @@ def test_equals_the_plain_definition(seed: int) -> None:
 
 
 @given(SEEDS, st.floats(0, 360), st.floats(-1e5, 1e6))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_rigid_motion_changes_no_crossing(seed: int, turn_deg: float, shift_m: float) -> None:
     lines = street(seed)
     moved = lines.set_geometry(
@@ -58,14 +58,14 @@ def test_rigid_motion_changes_no_crossing(seed: int, turn_deg: float, shift_m: f
 
 
 @given(SEEDS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_the_order_of_the_rows_changes_nothing(seed: int) -> None:
     lines = street(seed, depth=True)
     pd.testing.assert_frame_equal(find_crossings(lines), find_crossings(lines.iloc[::-1]))
 
 
 @given(SEEDS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_vertices_at_the_crossings_change_no_crossing(seed: int) -> None:
     lines = street(seed)
     found = find_crossings(lines)

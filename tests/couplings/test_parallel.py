@@ -36,7 +36,7 @@ def check(result: gpd.GeoDataFrame, lines: gpd.GeoDataFrame) -> None:
 
 
 @given(SEEDS)
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=12, deadline=None)
 def test_equals_the_plain_definition(seed: int) -> None:
     lines = street(seed)
     result = find_parallel_runs(lines)
@@ -49,7 +49,7 @@ def test_equals_the_plain_definition(seed: int) -> None:
 
 
 @given(SEEDS, st.sampled_from([(0.5, 10.0, 1.0), (6.0, 45.0, 2.0), (1.0, 90.0, 0.5)]))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_limits_are_the_plain_definitions(seed: int, limits: tuple[float, float, float]) -> None:
     lines = street(seed, count=4)
     reach_m, angle_deg, least_m = limits
@@ -59,7 +59,7 @@ def test_limits_are_the_plain_definitions(seed: int, limits: tuple[float, float,
 
 
 @given(SEEDS, st.floats(0, 360), st.floats(-1e5, 1e6))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_rigid_motion_changes_no_figure(seed: int, turn_deg: float, shift_m: float) -> None:
     lines = street(seed)
     moved = lines.set_geometry(
@@ -72,14 +72,14 @@ def test_rigid_motion_changes_no_figure(seed: int, turn_deg: float, shift_m: flo
 
 
 @given(SEEDS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_the_order_of_the_rows_changes_nothing(seed: int) -> None:
     lines = street(seed, depth=True)
     pd.testing.assert_frame_equal(find_parallel_runs(lines), find_parallel_runs(lines.iloc[::-1]))
 
 
 @given(SEEDS, st.floats(0.1, 0.9))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_a_vertex_inside_a_segment_changes_no_length(seed: int, where: float) -> None:
     lines = street(seed)
     split = []
@@ -92,7 +92,7 @@ def test_a_vertex_inside_a_segment_changes_no_length(seed: int, where: float) ->
 
 
 @given(SEEDS)
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=6, deadline=None)
 def test_the_direction_of_a_line_changes_no_figure(seed: int) -> None:
     lines = street(seed)
     turned = lines.set_geometry([shape.reverse() for shape in lines.geometry]).set_crs(METRIC)

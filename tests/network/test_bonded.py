@@ -17,8 +17,8 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CrsError, InputError
 from corridor.frames import provenance
 from corridor.network import BondedNetworks, bonded_groups, bonded_networks
-from corridor.site import read_site
 from corridor.site.model import Site
+from tests.block import sample
 from tests.builders import make_site
 from tests.network.small import LINES, random_site, small_site
 
@@ -60,7 +60,7 @@ def test_no_word_calls_a_line_separate() -> None:
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=7, deadline=None)
 def test_lines_edges_and_groups_tell_the_same(seed: int) -> None:
     found = bonded_networks(random_site(seed))
     groups = found.bonded_groups.set_index("group_id")
@@ -239,7 +239,7 @@ def test_the_tables_are_the_dictionarys(site: Site) -> None:
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=8, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_the_order_of_the_records_does_not_matter(seed: int) -> None:
     site = random_site(seed)
     turned = replace(site, lines=site.lines[::-1].reset_index(drop=True), bonds=site.bonds[::-1].reset_index(drop=True))
@@ -266,13 +266,10 @@ def test_lines_that_cannot_be_used_are_refused() -> None:
         bonded_networks(replace(site, lines=site.lines.assign(line_id="x")))
 
 
-SAMPLES = Path(__file__).parents[2] / "sample_gis"
-
-
 @pytest.mark.parametrize("name", ["downtown_block", "bonded_district"])  # the zone's large groups all hold parted lines
 def test_splits_of_the_samples_are_those_of_the_edges_written(name: str) -> None:
     """From the tables alone, by networkx: take a row's bonds out and measure what comes off."""
-    found = bonded_networks(read_site(SAMPLES / name / f"{name}.gpkg"))
+    found = bonded_networks(sample(name))
     length_m = found.line_groups.set_index("line_id")["length_m"]
     groups, edges = found.bonded_groups.set_index("group_id"), found.group_edges
     whole_m = length_m[found.line_groups.set_index("line_id")["group_possible"].notna()].sum()

@@ -60,7 +60,7 @@ def check(site: Site) -> None:
 
 
 @given(SEEDS)
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=7, deadline=None)
 def test_what_holds_for_every_network(seed: int) -> None:
     check(random_site(seed))
 
@@ -305,7 +305,7 @@ def test_inputs_are_left_alone() -> None:
 
 
 @given(st.permutations(range(len(LINES))))
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_the_order_of_the_rows_changes_nothing(order: list[int]) -> None:
     again = built(small_site(lines=[LINES[k] for k in order]))[0]
     pd.testing.assert_frame_equal(again.spans, NETWORK.spans)

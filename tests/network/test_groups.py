@@ -51,14 +51,14 @@ def by_hand(site: Site) -> dict[str, list[list[str]]]:
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_groups_are_the_components_of_the_network(seed: int) -> None:
     site = random_site(seed)
     assert by_level(bonded_groups(site)) == by_hand(site)
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_a_level_of_less_evidence_only_joins(seed: int) -> None:
     groups = by_level(bonded_groups(random_site(seed)))
     for strict, loose in ((groups["recorded"], groups["likely"]), (groups["likely"], groups["possible"])):

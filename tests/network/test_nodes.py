@@ -63,7 +63,7 @@ def test_elsewhere_the_two_sides_are_one() -> None:
 @given(
     st.lists(st.tuples(st.integers(0, 1), st.floats(0, 10), st.sampled_from(["tee", "bond", "access"])), max_size=12)
 )
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=15, deadline=None)
 def test_every_place_has_a_node_near_it_and_nodes_are_apart(places: list[tuple[int, float, str]]) -> None:
     nodes = table()
     asked = [nodes.ask(*place) for place in places]

@@ -142,7 +142,7 @@ def test_couplings_of_lines_outside_the_network_are_passed_over() -> None:
 
 
 @given(st.integers(0, 100_000), st.floats(0, 60))
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=5, deadline=None)
 def test_growth_is_monotonic_and_cuts_are_where_it_stops(seed: int, distance_m: float) -> None:
     network, couplings = built(random_site(seed))
     graph = reach_graph(network, couplings)
@@ -160,7 +160,7 @@ def test_growth_is_monotonic_and_cuts_are_where_it_stops(seed: int, distance_m: 
 
 
 @given(st.integers(0, 100_000))
-@settings(max_examples=10, deadline=None)
+@settings(max_examples=4, deadline=None)
 def test_without_couplings_growth_is_distance_in_the_network(seed: int) -> None:
     network, couplings = built(random_site(seed))
     bare = type(couplings)(couplings.parallel_runs.iloc[:0], couplings.crossings.iloc[:0], couplings.bonds_found)
