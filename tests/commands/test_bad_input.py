@@ -132,7 +132,7 @@ def test_records_that_cannot_be_read(
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ('[layers.lines]\ntable = "lines"\ncolumns = { owner = "OWNR" }\n', ("OWNR", "lines")),
+        ('[layers.lines]\ntable = "lines"\ncolumns = { owner = "OWNR" }\n', ("OWNR", "lines", "isn't there")),
         ('[layers.pipes]\ntable = "lines"\n', ("pipes",)),
         ("[layers.lines\n", ("map.toml",)),
     ],

@@ -1,6 +1,7 @@
 """The commands on files: what they say, what they write, and one clear sentence for each bad input."""
 
 import json
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,12 @@ def _run(*arguments: object) -> Result:
     return CliRunner().invoke(cli, [str(argument) for argument in arguments])
 
 
+@cache
+def _once(*arguments: object) -> Result:
+    """A run that writes nothing, for all tests that look at the same."""
+    return _run(*arguments)
+
+
 def _one_line(result: Result, *words: str) -> None:
     assert result.exit_code == 1, result.output
     assert result.stderr.count("\n") == 1, result.stderr
@@ -76,7 +83,7 @@ def test_check_accounts_for_every_feature(records: Path, tmp_path: Path) -> None
 
 
 def test_verbose_lists_every_finding_and_quiet_none(records: Path) -> None:
-    short, long = _run("check", records).stdout, _run("check", records, "--verbose").stdout
+    short, long = _once("check", records).stdout, _run("check", records, "--verbose").stdout
     assert len(long.splitlines()) > len(short.splitlines())
     assert _run("check", records, "--quiet").output == ""
 
@@ -133,35 +140,11 @@ def test_data_cannot_steer_the_terminal(tmp_path: Path) -> None:
         assert "\x1b" not in _run(command, path, *(["--verbose"] if command != "bonds" else [])).output
 
 
-@pytest.mark.parametrize("command", ["check", "find", "bonds", "review"])
-def test_a_missing_file(command: str, tmp_path: Path) -> None:
-    _one_line(_run(command, tmp_path / "no.gpkg"), "no.gpkg", "does not exist")
-
-
-def test_no_vector_file(tmp_path: Path) -> None:
-    path = tmp_path / "letter.txt"
-    path.write_text("Dear sirs", encoding="utf-8")
-    _one_line(_run("check", path), "letter.txt", "vector file")
-
-
 @pytest.mark.filterwarnings("ignore:'crs' was not provided")
 def test_a_layer_without_crs(tmp_path: Path) -> None:
     path = _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0)], crs=None)
     _one_line(_run("check", path), "s.gpkg:lines", "--crs")
     assert _run("check", path, "--crs", CRS).exit_code == 0
-
-
-def test_no_lines(tmp_path: Path) -> None:
-    path = _write(
-        tmp_path / "s.gpkg", "structures", [{"structure_id": "V-1", "kind": "valve", "geometry": Point(X, Y)}]
-    )
-    _one_line(_run("check", path), "lines")
-
-
-def test_a_field_map_that_names_a_missing_column(records: Path, tmp_path: Path) -> None:
-    fieldmap = tmp_path / "map.toml"
-    fieldmap.write_text('[layers.lines]\ntable = "lines"\ncolumns = { owner = "OWNR" }\n', encoding="utf-8")
-    _one_line(_run("check", records, "--fieldmap", fieldmap), "OWNR", "isn't there")
 
 
 def test_settings_that_are_wrong(records: Path, tmp_path: Path) -> None:
@@ -228,7 +211,7 @@ def test_check_gives_the_message_the_room(tmp_path: Path) -> None:
 
 
 def test_trace_lists_only_what_was_asked_for(records: Path, tmp_path: Path) -> None:
-    whole = _run("trace", records, "--list").stdout
+    whole = _once("trace", records, "--list").stdout
     area = _write(tmp_path / "dig.gpkg", "dig", [{"geometry": box(X + 40, Y - 5, X + 70, Y + 5)}])
     part = _run("trace", records, "--list", "--work-area", area).stdout
     assert "direct:W-1:V-1" in whole
@@ -256,7 +239,7 @@ def test_an_unknown_utility_names_those_there(command: tuple[str, ...], records:
 
 
 def test_trace_lists_hookups_with_readiness(records: Path) -> None:
-    result = _run("trace", records, "--list")
+    result = _once("trace", records, "--list")
     assert result.exit_code == 0, result.output
     assert "READY" in result.stdout
     only = _run("trace", records, "--list", "--target-utility", "electricity").stdout
@@ -268,17 +251,6 @@ def test_trace_needs_a_hookup_or_the_list(records: Path) -> None:
     result = _run("trace", records)
     assert result.exit_code == 2
     assert "--list" in result.stderr
-
-
-def test_an_unknown_hookup_names_the_nearest(records: Path) -> None:
-    arguments = ("--hookup", "direct:W-1:V-9", "--frequency-hz", 1000, "--level-ma", 50)
-    _one_line(_run("trace", records, *arguments), "direct:W-1:V-1")
-
-
-@pytest.mark.parametrize("frequency", [0, -5, 1e6, "nan"])
-def test_a_frequency_out_of_range_is_told_by_the_library(records: Path, frequency: object) -> None:
-    arguments = ("--hookup", "direct:W-1:V-1", "--frequency-hz", frequency, "--level-ma", 50)
-    _one_line(_run("trace", records, *arguments), "200000")
 
 
 def test_trace_tells_the_way_of_the_tone(records: Path, tmp_path: Path) -> None:
@@ -308,13 +280,3 @@ def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
         assert set(json.loads(line)) == {"step", "done", "total"}
     made = {"results.gpkg", "map.png", "summary.txt", "summary.json", "receipt.json"}
     assert {p.name for p in out.iterdir()} == made | {"defects_site_gpkg_lines.csv"}
-
-
-def test_review_without_a_work_area_stops_and_says_how(tmp_path: Path) -> None:
-    path = _write(tmp_path / "s.gpkg", "lines", [_line("W-1", "water", 0.0)])
-    _one_line(_run("review", path, "-o", tmp_path / "out"), "--work-area", "--everything")
-
-
-def test_review_of_a_work_area_without_lines(records: Path, tmp_path: Path) -> None:
-    area = _write(tmp_path / "far.gpkg", "dig", [{"geometry": box(X + 5000, Y, X + 5010, Y + 10)}])
-    _one_line(_run("review", records, "--work-area", area, "-o", tmp_path / "out"), "work area")
