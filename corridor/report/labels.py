@@ -6,10 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 from matplotlib.font_manager import FontProperties
+from matplotlib.path import Path as MplPath
 from matplotlib.textpath import TextPath
 from shapely.geometry.base import BaseGeometry
 
-__all__ = ["Label", "Placed", "place_labels"]
+__all__ = ["Label", "Placed", "path_size", "place_labels"]
 
 _PADDING_PT = 1.0
 _BOX_PADDING_PT = 2.2  # of a text in a box of its own, with the box's edge
@@ -175,5 +176,37 @@ def _candidates(shape: BaseGeometry, width: float, height: float) -> tuple[np.nd
 
 def _text_size_pt(label: Label) -> tuple[float, float]:
     font = FontProperties(family="DejaVu Sans", weight="bold" if label.boxed else "normal")
-    extents = TextPath((0, 0), label.text or " ", size=label.size_pt, prop=font).get_extents()
-    return float(extents.width), float(max(extents.height, 0.75 * label.size_pt))
+    width, height = path_size(TextPath((0, 0), label.text or " ", size=label.size_pt, prop=font))
+    return width, max(height, 0.75 * label.size_pt)
+
+
+def path_size(path: MplPath) -> tuple[float, float]:
+    """Return width and height of a path, as its ``get_extents`` does, but for all pieces at once.
+
+    Parameters
+    ----------
+    path : matplotlib.path.Path
+        Of straight lines and quadratic curves, as letters are made of; others cost a call a piece.
+
+    Returns
+    -------
+    tuple of float
+        Zero for an empty path.
+    """
+    codes, xy = np.asarray(path.codes), np.asarray(path.vertices, dtype=float)
+    known = (MplPath.MOVETO, MplPath.LINETO, MplPath.CURVE3, MplPath.CLOSEPOLY)
+    if path.codes is None or not np.isin(codes, known).all():
+        extents = path.get_extents()
+        return float(extents.width), float(extents.height)
+    if not len(xy):
+        return 0.0, 0.0
+    bend = np.flatnonzero(codes == MplPath.CURVE3)[::2]  # each stands twice: control point and end
+    on_line = np.isin(codes, (MplPath.MOVETO, MplPath.LINETO))
+    on_line[bend + 1] = True
+    start, middle, end = xy[bend - 1], xy[bend], xy[bend + 1]
+    with np.errstate(divide="ignore", invalid="ignore"):  # straight pieces have no turning point
+        turn = np.clip(np.nan_to_num((start - middle) / (start - 2.0 * middle + end)), 0.0, 1.0)
+    turned = (1.0 - turn) ** 2 * start + 2.0 * turn * (1.0 - turn) * middle + turn**2 * end
+    reached = np.concatenate([xy[on_line], turned])
+    width, height = np.ptp(reached, axis=0)
+    return float(width), float(height)

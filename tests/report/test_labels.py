@@ -2,11 +2,16 @@
 
 import itertools
 
+import numpy as np
+import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.font_manager import FontProperties
+from matplotlib.path import Path as MplPath
+from matplotlib.textpath import TextPath
 
-from corridor.report.labels import Label, place_labels
+from corridor.report.labels import Label, path_size, place_labels
 
 FRAME = shapely.box(0, 0, 400, 300)
 XY = st.tuples(st.floats(5, 395), st.floats(5, 295))
@@ -66,3 +71,24 @@ def test_a_leader_rather_goes_round_a_symbol() -> None:
     (placed,) = place_labels([Label("G-001", line)], lines=[line], frame=FRAME, taken=fence)
     leader = shapely.LineString([(placed.x_pt, placed.y_pt), (placed.anchor_x_pt, placed.anchor_y_pt)])
     assert not any(leader.intersects(symbol) for symbol in fence)
+
+
+@pytest.mark.parametrize("text", ["GAS-001", "äß@&fi 12", "3/4 (old), °", "l", "."])
+@pytest.mark.parametrize("weight", ["normal", "bold"])
+def test_size_of_a_text_is_the_one_that_matplotlib_finds_piece_by_piece(text: str, weight: str) -> None:
+    path = TextPath((0, 0), text, size=6.5, prop=FontProperties(family="DejaVu Sans", weight=weight))
+    extents = path.get_extents()
+    np.testing.assert_allclose(path_size(path), (extents.width, extents.height), rtol=1e-12)
+
+
+def test_size_of_a_bow_counts_its_turning_point_and_not_its_control_point() -> None:
+    # the parabola through (0, 0) and (2, 0) with the control point (1, 1) rises to half of it
+    bow = MplPath([(0, 0), (1, 1), (2, 0)], [MplPath.MOVETO, MplPath.CURVE3, MplPath.CURVE3])
+    assert path_size(bow) == pytest.approx((2.0, 0.5))
+
+
+def test_size_of_other_paths_is_matplotlibs() -> None:
+    cubic = MplPath([(0, 0), (0, 1), (3, 1), (3, 0)], [MplPath.MOVETO, *[MplPath.CURVE4] * 3])
+    assert path_size(cubic) == pytest.approx((3.0, 0.75))
+    assert path_size(MplPath([(0, 0), (2, 5)])) == (2.0, 5.0)
+    assert path_size(MplPath(np.empty((0, 2)), [])) == (0.0, 0.0)
