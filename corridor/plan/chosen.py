@@ -5,6 +5,7 @@ from functools import partial
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
@@ -101,11 +102,15 @@ def chosen_tables(
 def with_mistaken(strategy: gpd.GeoDataFrame, stations: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Name on each stretch the line a crew would mark instead, from the stations on it."""
     named = stations[stations["mistaken_for"].notna()]
+    by_line = dict(list(pd.DataFrame(named[["line_id", "station_m", "mistaken_for"]]).groupby("line_id")))
     result = strategy.copy()
-    for index, row in strategy.iterrows():
-        here = named[(named["line_id"] == row["line_id"]) & named["station_m"].between(row["from_m"], row["to_m"])]
-        if len(here):
-            result.at[index, "mistaken_for"] = here["mistaken_for"].value_counts().sort_index().idxmax()
+    places = zip(strategy.index, strategy["line_id"], strategy["from_m"], strategy["to_m"], strict=True)
+    for index, line_id, from_m, to_m in places:
+        if line_id in by_line:
+            own = by_line[line_id]
+            here = own["mistaken_for"][own["station_m"].between(from_m, to_m)]
+            if len(here):
+                result.at[index, "mistaken_for"] = here.value_counts().sort_index().idxmax()
     return result
 
 

@@ -8,8 +8,8 @@ solved current, and each part is what one neighbour does by one mechanism.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,8 +33,7 @@ HOP_COST = 1e-6  # of two ways alike the one with fewer hops
 LEAST_SHARE = 0.001  # smaller parts aren't followed; a line has few hundred, so its largest is always above
 
 
-@dataclass(frozen=True)
-class Entry:
+class Entry(NamedTuple):
     """One way tone comes onto a line.
 
     Attributes
@@ -132,6 +131,7 @@ def decompose(
     """
     z, p, _ = system
     owners = _Owners(model)
+    grounds = owners.grounds(solution.leak_a)
     found: list[dict[str, list[Entry]]] = [{} for _ in drives]
     for index, line_id in enumerate(model.line_ids):
         own = model.sections_of(line_id)
@@ -146,7 +146,7 @@ def decompose(
         for k, column in enumerate(columns):
             hop = (SOURCE, "hook-up", drives[int(column)].hookup.mode, drives[int(column)].node)
             shares = split.of_hookup(k)
-            found[int(column)][line_id] = part.entries(shares, chosen.leak_a[:, k], hop, owners, min_share=min_share)
+            found[int(column)][line_id] = part.entries(shares, grounds[:, column], hop, owners, min_share=min_share)
     return found
 
 
@@ -159,6 +159,19 @@ class _Owners:
         self.present, self._first = np.unique(self.of_section[self.order], return_index=True)
         self.names = [model.line_ids[k] if k < len(model.line_ids) else SOURCE for k in self.present]
         self.sections = np.split(self.order, self._first[1:])
+        self._electrodes, self._n_conducting = model.electrodes, model.n_conducting
+
+    def grounds(self, leak: NDArray[Any]) -> NDArray[np.object_]:
+        """Return the names of the grounds that leak most of each owner's current, (owners, k), from leaks (n, k).
+
+        Empty where the owner's own metal leaks most; the transmitter's is the stake.
+        """
+        names = np.array(["", *(electrode.name for electrode in self._electrodes)], dtype=object)
+        size = np.abs(leak.astype(np.complex128))
+        most = np.array([sections[size[sections].argmax(axis=0)] for sections in self.sections])
+        found = names[np.maximum(most - self._n_conducting, -1) + 1]
+        found[[name == SOURCE for name in self.names]] = STAKE
+        return np.asarray(found)
 
     def sums(self, values: Complex) -> Complex:
         """Return what each owner's sections add up to, (owners, k), from values (n, k)."""
@@ -236,8 +249,10 @@ class _LinePart:
             through_a=solution.element_a[self._outer],
         )
 
-    def entries(self, split: _Split, leak: Complex, hookup: Label, owners: _Owners, *, min_share: float) -> list[Entry]:
-        """Return the parts of one hook-up's split as entries, largest share first."""
+    def entries(
+        self, split: _Split, grounds: NDArray[np.object_], hookup: Label, owners: _Owners, *, min_share: float
+    ) -> list[Entry]:
+        """Return the parts of one hook-up's split as entries, largest share first; a ground's name for each owner."""
         outside = np.flatnonzero(owners.present != self._index)
         parts = np.concatenate(
             [split.gates_a[:, 0], split.hookup_a, split.induced_a[outside, 0], split.leaked_a[outside, 0]]
@@ -246,7 +261,8 @@ class _LinePart:
         shares = (parts * np.conj(whole)).real / abs(whole) ** 2
         gates, others = self._outer.size, outside.size
         found = []
-        for at in np.flatnonzero(np.abs(shares) >= min_share):
+        through = np.abs(split.through_a[:, 0]).tolist()
+        for at in np.flatnonzero(np.abs(shares) >= min_share).tolist():
             if at < gates:
                 label = self._gate_labels[at]
             elif at == gates:
@@ -256,9 +272,8 @@ class _LinePart:
                 if at <= gates + others:
                     label = (owners.names[owner], "induced", "", -1)
                 else:
-                    ground = self._ground_of(leak, owner, owners)
-                    label = (owners.names[owner], "leakage", ground, -1)
-            feed = float(np.abs(split.through_a[at, 0])) if at < gates else math.nan
+                    label = (owners.names[owner], "leakage", str(grounds[owner]), -1)
+            feed = through[at] if at < gates else math.nan
             found.append(Entry(self._line, *label, complex(parts[at]), float(shares[at]), feed))
         return sorted(found, key=lambda e: (-e.share, e.from_line, e.kind, e.through))
 
@@ -270,15 +285,6 @@ class _LinePart:
             kind = "bond" if element.kind == "bond" else "conduction"
             labels.append((other, kind, element.source_id, int(node)))
         return labels
-
-    def _ground_of(self, leak: Complex, owner: int, owners: _Owners) -> str:
-        """Name the ground that leaks most of a line's current, if that is a ground and not the line's own metal."""
-        if owners.names[owner] == SOURCE:
-            return STAKE
-        sections = owners.sections[owner]
-        most = int(sections[np.abs(leak[sections]).argmax()])
-        rod = most - self._model.n_conducting
-        return self._model.electrodes[rod].name if rod >= 0 else ""
 
 
 def trace_paths(
@@ -328,7 +334,7 @@ class _Ways:
         if target in entries:
             fed = [entry for entry in entries[target] if (entry.from_line, entry.kind) == (SOURCE, "hook-up")]
             first = fed[0] if fed else Entry(target, SOURCE, "hook-up", "", -1, 0j, 0.0)
-            self._best[SOURCE, target] = replace(first, part_a=complex(currents_a.get(target, 0.0)), share=1.0)
+            self._best[SOURCE, target] = first._replace(part_a=complex(currents_a.get(target, 0.0)), share=1.0)
         self._names = sorted({SOURCE, *entries, *(name for pair in self._best for name in pair)})
         index = {name: k for k, name in enumerate(self._names)}
         self._from = np.array([index[a] for a, _ in self._best], dtype=np.int64)

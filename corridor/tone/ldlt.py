@@ -239,16 +239,16 @@ def _unit_columns(
 
 def _pivot_order(pivots: NDArray[np.intc]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Return the row order and the starts of two-by-two blocks from the routine's interchanges (counted from 1)."""
-    order, block = np.arange(pivots.size), []
-    k = 0
-    while k < pivots.size:
-        two = pivots[k] < 0
-        here, there = k + int(two), abs(int(pivots[k + int(two)])) - 1
-        order[[here, there]] = order[[there, here]]
+    order, row = np.arange(pivots.size).tolist(), pivots.tolist()
+    block, k = [], 0
+    while k < len(row):
+        two = int(row[k] < 0)
+        here, there = k + two, abs(row[k + two]) - 1
+        order[here], order[there] = order[there], order[here]
         if two:
             block.append(k)
-        k += 1 + int(two)
-    return order, np.array(block, dtype=np.int64)
+        k += 1 + two
+    return np.array(order, dtype=np.int64), np.array(block, dtype=np.int64)
 
 
 def _routine(module: str, name: str, arguments: int, result: type | None = None) -> Callable[..., float]:

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.earth import propagation_constant
@@ -121,8 +121,8 @@ def _near_sections(model: ToneModel, stations: Stations) -> NDArray[np.int64]:
     middle = (model.start_m[:, :2] + model.end_m[:, :2]) / 2 + model.origin_m
     if len(stations.xy_m) == 0:
         return np.flatnonzero(model.electrode_mask)
-    path = shapely.MultiPoint(stations.xy_m)
-    return np.flatnonzero((shapely.distance(path, shapely.points(middle)) <= REACH_M) | model.electrode_mask)
+    away, _ = cKDTree(stations.xy_m).query(middle)
+    return np.flatnonzero((away <= REACH_M) | model.electrode_mask)
 
 
 def _stacked(

@@ -7,6 +7,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import shapely
 from numpy.typing import NDArray
 from shapely import LineString, Point
 
@@ -224,7 +225,7 @@ def station_rows(
         "assumed_columns": line.get("assumed_columns"),
     }
     frame = pd.DataFrame(columns, index=range(len(stations.measure_m)))
-    return Rows(frame, [Point(xy) for xy in stations.xy_m])
+    return Rows(frame, np.asarray(shapely.points(stations.xy_m)).tolist())
 
 
 def section_rows(
@@ -285,7 +286,7 @@ def section_rows(
         )
         parts.append(pd.concat([part, graded_here], axis=1))
         ends = np.stack([model.start_m[own, :2], model.end_m[own, :2]], axis=1) + model.origin_m
-        geometries += [LineString(pair) for pair in ends]
+        geometries += np.asarray(shapely.linestrings(ends)).tolist()
     return Rows(pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(), geometries)
 
 
