@@ -6,6 +6,7 @@ It comes after the hazard gate, which looks at records only and stays first: it 
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, NamedTuple
 
 import geopandas as gpd
@@ -55,7 +56,7 @@ class _Found:
     limits: tuple[_Limit, ...]
     value: Array
 
-    @property
+    @cached_property
     def excess(self) -> Array:
         """Value over limit."""
         return self.value / np.array([limit.value for limit in self.limits]).reshape(-1, 1, 1, 1)
@@ -124,7 +125,7 @@ def with_partner_gate(hookups: gpd.GeoDataFrame, verdicts: pd.DataFrame) -> gpd.
     hookups : GeoDataFrame
         Left as it is.
     verdicts : DataFrame
-        Of `gate_partners`.
+        Of `gate_partners`, of one network or of several, one after another; where they differ, the worst counts.
 
     Returns
     -------
@@ -134,7 +135,9 @@ def with_partner_gate(hookups: gpd.GeoDataFrame, verdicts: pd.DataFrame) -> gpd.
     out = hookups.copy()
     if verdicts.empty:
         return out
-    caught = verdicts.groupby("hookup_id", sort=True).filter(lambda rows: not rows["ready"].any())
+    setting = ["hookup_id", "frequency_hz", "level_ma"]
+    worst = verdicts.sort_values([*setting, "excess"], kind="stable").drop_duplicates(setting, keep="last")
+    caught = worst[~worst.groupby("hookup_id")["ready"].transform("any").to_numpy(bool)]
     if caught.empty:
         return out
     least = caught.sort_values(["hookup_id", "excess", "frequency_hz", "level_ma"], kind="stable")

@@ -219,6 +219,13 @@ def test_what_is_told_is_nearest_to_the_limit() -> None:
     assert told == own.sort_values("excess")["missing"].iloc[0]
 
 
+def test_of_several_networks_the_worst_verdict_counts() -> None:
+    strict, mild = (judged(partner={"traffic_signal": limit}) for limit in (1e-3, 1e6))
+    for order in ((strict, mild), (mild, strict)):
+        both = with_partner_gate(table(), pd.concat(order, ignore_index=True))
+        assert both["ready"].tolist() == ["not_ready", "not_ready", "refused"]
+
+
 def test_the_gate_never_gives_readiness() -> None:
     assert with_partner_gate(table("not_ready"), judged())["ready"].tolist() == ["not_ready", "not_ready", "refused"]
 
