@@ -3,6 +3,7 @@
 import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -97,7 +98,7 @@ def plant(source: Path, folder: Path, seed: int) -> tuple[list[Path], list[tuple
         The files to read, and what must be found in them beside what was there before.
     """
     tables: Tables = {name: pyogrio.read_dataframe(source, layer=name) for name, _ in pyogrio.list_layers(source)}
-    planting = Planting(read_site(source), tables, tables["lines"].iloc[:0], np.random.default_rng(seed))
+    planting = Planting(clean(source), tables, tables["lines"].iloc[:0], np.random.default_rng(seed))
     for defect in DEFECTS:
         defect(planting)
     paths = [folder / source.name, folder / SECOND]
@@ -110,6 +111,12 @@ def plant(source: Path, folder: Path, seed: int) -> tuple[list[Path], list[tuple
                 options["geometry_type"] = "Unknown"
             pyogrio.write_dataframe(table, path, layer=name, driver="GPKG", **options)
     return paths, planting.planted
+
+
+@cache
+def clean(source: Path) -> Site:
+    """The records before anything is planted in them."""
+    return read_site(source)
 
 
 def _duplicate(p: Planting) -> None:

@@ -9,7 +9,7 @@ ROOT = Path(__file__).parent.parent
 
 def test_the_small_benchmarks_run() -> None:
     files = [f"benchmarks/bench_{name}.py" for name in ("tone", "pairs", "site")]
-    small = ["--sections-max", "500", "--lines", "400", "--benchmark-disable", "-p", "no:cacheprovider"]
+    small = ["--sections-max", "500", "--lines", "100", "--benchmark-disable", "-p", "no:cacheprovider"]
     run = subprocess.run(
         [sys.executable, "-m", "pytest", *files, *small], cwd=ROOT, capture_output=True, text=True, check=False
     )

@@ -2,7 +2,6 @@
 
 import itertools
 from functools import cache
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +10,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from matplotlib.text import Text
 
-import corridor
 from corridor.couplings import find_bonds
 from corridor.dictionary import MODES
 from corridor.frames import table_frame
@@ -20,8 +18,8 @@ from corridor.report.colours import colour_table
 from corridor.report.hookup_marks import clumps, number_text, symbol_area
 from corridor.report.map import MapContent, draw_map
 from corridor.settings import Settings, load_equipment
+from tests import block
 
-DOWNTOWN = Path(__file__).parent.parent.parent / "sample_gis" / "downtown_block" / "downtown_block.gpkg"
 XY = st.tuples(st.floats(0, 80), st.floats(0, 80))
 
 
@@ -58,10 +56,15 @@ def test_clumps_part_the_hookups_and_dont_touch_each_other(spots: list[tuple[tup
 @cache
 def downtown() -> tuple[Any, Any]:
     """The sample's records and hook-ups; what a review would choose among them is set by the tests."""
-    site = corridor.read_site([DOWNTOWN])
+    site, bonds = block.downtown(), found_bonds()
     equipment = load_equipment("standard_output")
     area = site.work_area.union_all()
-    return site, find_hookups(site, find_bonds(site), equipment=equipment, settings=Settings(), area=area)
+    return site, find_hookups(site, bonds, equipment=equipment, settings=Settings(), area=area)
+
+
+@cache
+def found_bonds() -> Any:
+    return find_bonds(block.downtown())
 
 
 def drawn(hookups: Any, ids: list[str]) -> Any:
@@ -75,7 +78,7 @@ def drawn(hookups: Any, ids: list[str]) -> Any:
     }  # fmt: skip
     stretches = table_frame("strategy", rows, geometry=[shape_of[n] for n in rows["line_id"]], crs=site.crs)
     content = MapContent(
-        title="crowded", lines=site.lines, stretches=stretches, hookups=hookups, bonds=find_bonds(site),
+        title="crowded", lines=site.lines, stretches=stretches, hookups=hookups, bonds=found_bonds(),
         work_area=site.work_area, structures=site.structures,
     )  # fmt: skip
     return draw_map(content, colours=colour_table())

@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from corridor.report.defects import defects_table
-from corridor.site import read_site
-from tests.planting import DEFECTS, plant
+from corridor.site import Site, read_site
+from tests.planting import DEFECTS, clean, plant
 
 SAMPLES = Path(__file__).parents[2] / "sample_gis"
 
@@ -27,9 +27,9 @@ def sites(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-def _defects(*paths: Path) -> Counter[tuple[str, str, str]]:
+def _defects(site: Site) -> Counter[tuple[str, str, str]]:
     """Code, layer and own id (or row) of every open defect."""
-    table = defects_table(read_site(list(paths)).findings)
+    table = defects_table(site.findings)
     named = table["source_id"].where(table["source_id"].notna(), table["feature_row"].astype(str))
     layer = table["layer"].str.rpartition(":")[2]
     return Counter(zip(table["code"], layer, named, strict=True))
@@ -40,18 +40,17 @@ def _check(source: Path, folder: Path, seed: int) -> None:
     paths, planted = plant(source, folder, seed)
     assert len(planted) == len(DEFECTS) == 12
     assert len({code for code, _, _ in planted}) == 12
-    before, after = _defects(source), _defects(*paths)
+    before, after = _defects(clean(source)), _defects(read_site(paths))
     assert after - before == Counter(planted)
     assert before - after == Counter()
 
 
-@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("seed", range(2))
 def test_in_the_downtown_sample(tmp_path: Path, seed: int) -> None:
     _check(SAMPLES / "downtown_block" / "downtown_block.gpkg", tmp_path / "made", seed)
 
 
-@pytest.mark.parametrize("name", ["downtown_block", "bonded_district", "excavation_zone"])
-@pytest.mark.parametrize("seed", [11, 12])
+@pytest.mark.parametrize(("name", "seed"), [("downtown_block", 11), ("bonded_district", 12), ("excavation_zone", 13)])
 def test_on_sites_from_a_fresh_seed(sites: Path, tmp_path: Path, name: str, seed: int) -> None:
     _check(sites / name / f"{name}.gpkg", tmp_path / "made", seed)
 

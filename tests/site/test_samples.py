@@ -1,22 +1,14 @@
 """The shipped samples: every planted defect is found, and told."""
 
 import json
-from functools import cache
-from pathlib import Path
 from typing import Any
 
 import pytest
 
-from corridor.site import Site, read_site
+from tests.block import SAMPLES, sample
 from tests.site.records import checked
 
-SAMPLES = Path(__file__).parents[2] / "sample_gis"
 NAMES = ("downtown_block", "bonded_district", "excavation_zone")
-
-
-@cache
-def sample(name: str) -> Site:
-    return read_site(SAMPLES / name / f"{name}.gpkg")
 
 
 def planted(kind: str) -> list[dict[str, Any]]:
