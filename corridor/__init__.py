@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from corridor.plan.passive import trace_passive
     from corridor.plan.review import plan_setups, review_site
     from corridor.plan.trace import trace_tone
+    from corridor.readings import apply_readings
     from corridor.report.results import write_results, write_review, write_trace
     from corridor.settings import Equipment, Settings, load_equipment, load_settings
     from corridor.site import Site, read_site
@@ -26,6 +27,7 @@ __all__ = [
     "Settings",
     "Site",
     "__version__",
+    "apply_readings",
     "bonded_groups",
     "bonded_networks",
     "find_bonds",
@@ -51,6 +53,7 @@ _HOMES = {
     "corridor.plan.passive": ("trace_passive",),
     "corridor.plan.review": ("plan_setups", "review_site"),
     "corridor.plan.trace": ("trace_tone",),
+    "corridor.readings": ("apply_readings",),
     "corridor.report.results": ("write_results", "write_review", "write_trace"),
     "corridor.settings": ("Equipment", "Settings", "load_equipment", "load_settings"),
     "corridor.site": ("Site", "read_site"),
