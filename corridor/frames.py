@@ -91,28 +91,28 @@ def table_frame(
     data = pd.DataFrame(columns if isinstance(columns, Mapping | pd.DataFrame) else list(columns))
     if geometry is None:
         geometry = [None] * len(data)
-    frame = pd.DataFrame(index=range(len(geometry)))
-    for column in table.columns:
-        values = data[column.name].to_numpy() if column.name in data else None
-        frame[column.name] = _typed(column, values, len(frame))
+    index = pd.RangeIndex(len(geometry))
+    given = set(data.columns) if len(data) or len(index) else set()
+    typed = {c.name: _typed(c, data[c.name].to_numpy() if c.name in given else None, index) for c in table.columns}
+    frame = pd.DataFrame(typed, index=index)
     for extra in [c for c in data.columns if c not in table.names]:
         frame[str(extra)] = data[extra].to_numpy()
     return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(list(geometry), crs=crs, index=frame.index), crs=crs)
 
 
-def _typed(column: Column, values: Any, length: int) -> pd.Series:
-    if values is None:
-        values = [None] * length
-    series = pd.Series(values, index=range(length), dtype=object)
-    missing = series.isna()
-    if column.kind == "text":
-        return series.where(~missing, None)
+def _typed(column: Column, values: Any, index: pd.RangeIndex) -> pd.Series:
+    if values is None:  # most columns of small tables: made at once, without a look at each value
+        nothing = [None] * len(index) if column.kind == "text" else None
+        return pd.Series(nothing, index=index, dtype=_DTYPES[column.kind])
     if column.kind == "real":
+        series = pd.Series(values, index=index, dtype="float64" if values.dtype == np.float64 else object)
         numbers = pd.to_numeric(series).astype("float64")
         if column.decimals is not None:
             numbers = numbers.round(column.decimals) + 0.0
         return numbers
-    return series.where(~missing, pd.NA).astype(_DTYPES[column.kind])
+    array = np.array(values, dtype=object)
+    array[pd.isna(array)] = None if column.kind == "text" else pd.NA
+    return pd.Series(array, index=index, dtype=object).astype(_DTYPES[column.kind])
 
 
 def rounded(table: Table, name: str, values: Any) -> np.ndarray[Any, np.dtype[np.float64]]:

@@ -40,9 +40,9 @@ def completeness(read: Mapping[str, gpd.GeoDataFrame], filled: gpd.GeoDataFrame)
         for layer in pd.unique(frame[source]) if len(frame) else ():
             own = frame[frame[source] == layer]
             finished = filled[filled[source] == layer] if name == "lines" else None
-            for column in INPUT_TABLES[name].columns:
-                missing = float(own[column.name].isna().mean())
-                unknown = float(own[column.name].eq("unknown").mean())
+            stated = own[list(INPUT_TABLES[name].names)]
+            shares = (table.to_numpy().mean(axis=0).tolist() for table in (stated.isna(), stated.eq("unknown")))
+            for column, missing, unknown in zip(INPUT_TABLES[name].columns, *shares, strict=True):
                 default = 0.0
                 if finished is not None and column.mapped:
                     default = float(finished[f"{column.name}_src"].isin(_FILLED).sum() / len(own))

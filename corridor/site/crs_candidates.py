@@ -81,11 +81,15 @@ def _tried(
 ) -> list[tuple[float, int, Candidate]]:
     found = []
     for name, crs in candidates:
+        try:
+            way = Transformer.from_crs(crs, _DEGREES, always_xy=True)
+        except ProjError:  # the registry names it, and no way leads to degrees from there
+            continue
         for swapped in (False, True):
             x, y = point[::-1] if swapped else point
             try:
-                lon, lat = Transformer.from_crs(crs, _DEGREES, always_xy=True).transform(x, y)
-            except ProjError:  # the registry names it, and no way leads to degrees from there
+                lon, lat = way.transform(x, y)
+            except ProjError:
                 continue
             if not (np.isfinite(lon) and np.isfinite(lat) and abs(lat) <= 90.0):
                 continue

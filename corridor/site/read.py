@@ -128,16 +128,17 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
     shapes = [shape for part in parts for shape in part.geometry]
     if not full:
         columns = [*table.names, *FEATURE, *(f"{c.name}_src" for c in table.columns if c.mapped)]
-        return gpd.GeoDataFrame({c: pd.Series(dtype=object) for c in columns}, geometry=[], crs=crs)
+        return gpd.GeoDataFrame(pd.DataFrame(columns=columns, dtype=object), geometry=[], crs=crs)
     data = pd.concat(full, ignore_index=True)
-    for column in table.columns:
-        if column.kind in ("real", "integer"):
-            data[column.name] = data[column.name].astype("float64")
-        else:
-            data[column.name] = data[column.name].where(data[column.name].notna(), None)
-        if column.mapped:
-            origin = data.get(f"{column.name}_src", pd.Series(index=data.index, dtype=object))
-            data[f"{column.name}_src"] = origin.astype(object).where(data[column.name].notna() & origin.notna(), None)
+    numbers = [column.name for column in table.columns if column.kind in ("real", "integer")]
+    words = [column.name for column in table.columns if column.name not in numbers]
+    data[numbers] = data[numbers].astype("float64")
+    data[words] = data[words].where(data[words].notna(), None)
+    mapped = [column.name for column in table.columns if column.mapped]
+    if mapped:
+        origin = data.reindex(columns=[f"{name}_src" for name in mapped]).astype(object)
+        known = data[mapped].notna().to_numpy() & origin.notna().to_numpy()
+        data[list(origin)] = origin.where(known, None)
     return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(shapes, index=data.index, crs=crs))
 
 
