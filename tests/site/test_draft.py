@@ -16,6 +16,7 @@ from corridor.site import load_fieldmap, read_site
 from corridor.site.crs_candidates import crs_candidates
 from corridor.site.draft import draft_fieldmap
 from corridor.site.guesses import Guess, guess_columns
+from tests.block import downtown
 from tests.site.records import X, Y, checked, codes, course, frame, line, write
 
 RAW = Path(__file__).parents[2] / "sample_gis" / "downtown_raw"
@@ -141,7 +142,7 @@ def test_the_raw_files_are_read_after_the_edits_of_the_guide(tmp_path: Path) -> 
     site = checked(read_site(FILES, fieldmap=target))
     assert site.accounting["set_aside"].sum() == 0
     assert not {"axes_suspected", "far_away", "utility_from_name", "depth_kind_unstated"} & set(codes(site))
-    clean = read_site(RAW.parent / "downtown_block" / "downtown_block.gpkg").lines.set_index("line_id")
+    clean = downtown().lines.set_index("line_id")
     own = site.lines.set_index("line_id")
     both = sorted(set(clean.index) & set(own.index))
     assert len(both) >= 55  # gas and telephone have numbers of their own

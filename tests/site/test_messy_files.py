@@ -248,16 +248,19 @@ def test_a_stated_encoding_is_used(tmp_path: Path) -> None:
 # --- values
 
 
-@pytest.mark.parametrize("word", ["UNKNOWN", "Unknown", "UN", "unk", "n/a", "?", "TBD", "0"])
-def test_words_for_nothing(tmp_path: Path, word: str) -> None:
-    row = line("W-1", material=word, status=word, diameter_mm=word, install_year=word)
-    site = read(tmp_path, lines=[row, line("W-2", (0, 5), (9, 5))])
-    first = site.lines.set_index("line_id").loc["W-1"]
-    assert first["material_src"] in ("given", "default")
-    assert first["status"] == "unknown"
-    assert first["diameter_mm_src"] == "default"
+def test_words_for_nothing(tmp_path: Path) -> None:
+    words = ["UNKNOWN", "Unknown", "UN", "unk", "n/a", "?", "TBD", "0"]
+    rows = [line(f"W-{n}", (0, 5 * n), (9, 5 * n), material=word, status=word, diameter_mm=word, install_year=word)
+            for n, word in enumerate(words)]  # fmt: skip
+    site = read(tmp_path, lines=[*rows, line("W-9", (0, 50), (9, 50))])
     assert "unknown_word" not in codes(site)
-    assert set(codes(site)) & {"no_value", "out_of_range"}
+    for n, word in enumerate(words):
+        one = site.lines.set_index("line_id").loc[f"W-{n}"]
+        assert one["material_src"] in ("given", "default"), word
+        assert one["status"] == "unknown", word
+        assert one["diameter_mm_src"] == "default", word
+        own = site.findings[site.findings["line_id"] == f"W-{n}"]
+        assert set(own["code"]) & {"no_value", "out_of_range"}, word
 
 
 def test_an_id_for_nothing_is_made_up_again(tmp_path: Path) -> None:
@@ -272,15 +275,12 @@ def test_an_accuracy_or_voltage_of_zero_is_none(tmp_path: Path) -> None:
     assert site.lines["depth_m_low"][0] < site.lines["depth_m"][0]
 
 
-@pytest.mark.parametrize(
-    ("text", "mm"),
-    [('6"', 152.4), ("150mm", 150.0), ("3 ft", 914.4), ("1 1/2 in", 38.1), ('3/4"', 19.05), ("2' 6\"", 762.0),
-     ("150", 150.0)],
-)  # fmt: skip
-def test_sizes_with_their_unit(tmp_path: Path, text: str, mm: float) -> None:
+def test_sizes_with_their_unit(tmp_path: Path) -> None:
     # inch 25.4 mm, foot 304.8 mm (1959 agreement, exact; from memory)
-    site = read(tmp_path, lines=[line("W-1", diameter_mm=text)])
-    assert site.lines["diameter_mm"].tolist() == [pytest.approx(mm, abs=0.051)]  # shown to 0.1 mm
+    sizes = {'6"': 152.4, "150mm": 150.0, "3 ft": 914.4, "1 1/2 in": 38.1, '3/4"': 19.05, "2' 6\"": 762.0, "150": 150.0}
+    rows = [line(f"W-{n}", (0, 5 * n), (9, 5 * n), diameter_mm=text) for n, text in enumerate(sizes)]
+    site = read(tmp_path, lines=rows)
+    assert site.lines["diameter_mm"].tolist() == pytest.approx(list(sizes.values()), abs=0.051)  # shown to 0.1 mm
 
 
 def test_the_utility_may_stand_in_the_name_only(tmp_path: Path) -> None:

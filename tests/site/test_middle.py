@@ -25,7 +25,7 @@ def test_the_middle_of_a_drawn_width_is_the_course(points: list[tuple[float, flo
     assert found.line.length == pytest.approx(course.length, abs=0.85)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=5, deadline=None)
 @given(length=st.floats(20, 200), width=st.floats(0.2, 2.0), turn=st.floats(0, math.pi))
 def test_a_rectangle_has_its_axis(length: float, width: float, turn: float) -> None:
     area = shapely.affinity.rotate(shapely.box(0, -width / 2, length, width / 2), turn, origin=(0, 0), use_radians=True)

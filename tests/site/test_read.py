@@ -321,7 +321,7 @@ rows = st.fixed_dictionaries({
 })  # fmt: skip
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(messy=st.lists(rows, max_size=7))
 def test_every_feature_is_accounted_for(tmp_path: Path, messy: list[dict[str, object]]) -> None:
     folder = tmp_path / "messy"

@@ -2,7 +2,7 @@
 
 import geopandas as gpd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import GeometryCollection, LineString, MultiLineString, MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -68,6 +68,7 @@ def test_a_multipart_of_one_part_is_single() -> None:
     assert told == {}
 
 
+@settings(max_examples=20, deadline=None)
 @given(st.lists(st.integers(1, 4), min_size=1, max_size=5))
 def test_every_part_comes_through_in_order(counts: list[int]) -> None:
     shapes = [

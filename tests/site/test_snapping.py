@@ -155,7 +155,7 @@ def test_one_line_and_none() -> None:
 places = st.tuples(st.integers(0, 400), st.integers(0, 400)).map(lambda p: (p[0] * 0.05, p[1] * 0.05))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.lists(st.tuples(places, places).filter(lambda p: p[0] != p[1]), min_size=2, max_size=8), st.integers(-3, 3))
 def test_moves_are_small_and_move_with_the_site(pairs: list[tuple[tuple[float, float], ...]], shift: int) -> None:
     rows = [line(f"L{i}", *pair) for i, pair in enumerate(pairs)]
