@@ -39,7 +39,7 @@ class Cover:
     stages : tuple of Stage
         Each programme with its bound and size, in order; empty for a greedy choice.
     seconds : float
-        Inside the solver, all stages; not the same from run to run, so not for a file.
+        Of the processor, inside the solver, all stages; not the same from run to run, so not for a file.
     """
 
     chosen: Ints
@@ -110,8 +110,9 @@ def choose_setups(
     max_setups : int, optional
         At most so many, >= 1.
     time_limit_s : float
-        Solver seconds for all stages together. Where it ends a stage, the best choice found so far stands, ``proven``
-        is False, and another machine may find another choice.
+        Solver seconds for all stages together, of the processor; one stage alone is cut short where it takes as long by
+        the clock. Where that ends a stage, the best choice found so far stands, ``proven`` is False, and on another
+        machine the choice may be another.
 
     Returns
     -------

@@ -35,7 +35,7 @@ class Stage:
     value, bound : float
         What the chosen set-ups reach, and what no others can better.
     seconds : float
-        Inside the solver; not the same from run to run.
+        Of the processor, inside the solver; not the same from run to run.
     rows, columns : int
         Size of the programme after the reductions.
     proven : bool
@@ -58,7 +58,7 @@ class Stage:
 
 @dataclass
 class Clock:
-    """Solver seconds left for all programmes together."""
+    """Processor seconds left for all programmes together: others at work on the machine don't use them up."""
 
     left_s: float
     used_s: float = field(default=0.0)
@@ -184,7 +184,7 @@ class Programme:
         n_rows = len(rows.lb)
         if clock.left_s <= 0:
             return None, Stage(name, np.inf, -np.inf, 0.0, n_rows, cost.size, proven=False)
-        begun = time.perf_counter()
+        begun = time.process_time()
         result = milp(
             cost,
             integrality=np.repeat([1, 0], [columns.size, self.n_levels]),
@@ -192,7 +192,7 @@ class Programme:
             constraints=rows,
             options={"mip_rel_gap": 0.0, "time_limit": clock.left_s},
         )
-        seconds = time.perf_counter() - begun
+        seconds = time.process_time() - begun
         clock.spend(seconds)
         if result.status == _INFEASIBLE:
             message = f"expected a choice of set-ups within the limits of stage {name!r}, the solver finds none"
