@@ -355,4 +355,4 @@ def field_matrices(
 
 def reaches(reach_m: ArrayLike, count: int) -> NDArray[np.float64]:
     """Return one reach a section, from a number or one each."""
-    return np.ascontiguousarray(np.broadcast_to(np.asarray(reach_m, dtype=float), (count,)))
+    return np.array(np.broadcast_to(np.asarray(reach_m, dtype=float), (count,)))  # writable, or kernels compile twice

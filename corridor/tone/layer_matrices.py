@@ -131,8 +131,10 @@ def layer_ground(points_m: FloatArray, ends_m: FloatArray, layers: Layers) -> La
     kinds = ((False, False), (False, True), (True, True))
     images = [static_images(layers, lower_a=a, lower_b=b) for a, b in kinds]
     present = [not lower.all(), lower.any() and not lower.all(), lower.any()]
+    # a table that no pair of sections reads is left empty: each takes longer than a small site's matrices
+    unread = LayerTable(np.zeros((RHO_NODES, DEPTH_NODES, DEPTH_NODES, 2), dtype=complex), np.zeros(6), thickness)
     tables = [
-        layer_table(layers, sides[a], sides[b], rho_max_m=reach if needed else 1.0)
+        layer_table(layers, sides[a], sides[b], rho_max_m=reach) if needed else unread
         for (a, b), needed in zip(kinds, present, strict=True)
     ]
     return LayerGround(

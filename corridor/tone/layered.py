@@ -281,16 +281,23 @@ def layer_grid(layers: Layers, rho_m: FloatArray, depth_a_m: FloatArray, depth_b
     ndarray of complex, shape (m, a, b, 2)
         1/m.
     """
-    a, b = (grid.ravel() for grid in np.meshgrid(depth_a_m, depth_b_m, indexing="ij"))
+    same = np.array_equal(depth_a_m, depth_b_m)  # the rests know no order: half of the pairs serve for all
+    shape = (len(depth_a_m), len(depth_b_m))
+    row, column = np.triu_indices(len(depth_a_m)) if same else np.indices(shape).reshape(2, -1)
+    a, b = depth_a_m[row], depth_b_m[column]
     spectra = layer_columns(layers, a, b)
-    out = hankel_columns(
+    found = hankel_columns(
         rho_m,
         lambda nodes: np.concatenate(list(spectra(nodes)), axis=1),
         gamma_air=layers.gamma_air,
         scale_per_m=_scale(layers),
         height_m=_height(layers, a, b),
     )
-    return np.moveaxis(out.reshape(len(rho_m), 2, len(depth_a_m), len(depth_b_m)), 1, -1)
+    out = np.empty((len(rho_m), *shape, 2), dtype=np.complex128)
+    out[:, row, column] = np.moveaxis(found.reshape(len(rho_m), 2, len(row)), 1, -1)
+    if same:
+        out[:, column, row] = out[:, row, column]
+    return out
 
 
 def _scale(layers: Layers) -> float:

@@ -205,7 +205,8 @@ def _checked_offsets(offsets_m: ArrayLike, search_half_width_m: float | None) ->
 
 def _checked_profiles(fields: dict[str, ArrayLike], n_offsets: int) -> tuple[NDArray[np.complex128], ...]:
     """Return the profiles as complex (stations, offsets, solutions) arrays of one shape, or raise DomainError."""
-    arrays = {name: np.asarray(field, dtype=complex) for name, field in fields.items()}
+    # in one order, or the kernel compiles twice
+    arrays = {name: np.ascontiguousarray(field, dtype=complex) for name, field in fields.items()}
     shape = next(iter(arrays.values())).shape
     for name, array in arrays.items():
         if array.ndim != 3 or array.shape != shape or array.shape[1] != n_offsets:
