@@ -125,16 +125,26 @@ class Grid:
     def dense(self) -> Factored:
         return factorise(self.layout, *self.matrices, self.element_ohm)
 
-    def compressed(self, *, size: int = 100, tolerance: float = 1e-6) -> tuple[Clusters, BlockMatrix, BlockMatrix]:
-        start, end, _, is_rod = self.ends
-        clusters = cluster_sections(self.layout, self.places_m, size=size)
-        step = (end - start) / np.linalg.norm(end - start, axis=1)[:, None]
-        features = np.column_stack([(start + end) / 2, 30.0 * step**2, 30.0 * is_rod])
-        return clusters, *compress(clusters.groups, features, self.kernel.block, tolerance=tolerance)
+    @cached_property
+    def _made(self) -> dict[Any, Any]:
+        return {}
 
-    def large(self, *, residual: float = 1e-8, **change: Any) -> LargeNetwork:
-        clusters, z, p = self.compressed(**change)
-        return factorise_blocks(self.layout, clusters, (z, p), self.element_ohm, residual=residual)
+    def compressed(self, *, size: int = 100, tolerance: float = 1e-6) -> tuple[Clusters, BlockMatrix, BlockMatrix]:
+        if (size, tolerance) not in self._made:
+            start, end, _, is_rod = self.ends
+            clusters = cluster_sections(self.layout, self.places_m, size=size)
+            step = (end - start) / np.linalg.norm(end - start, axis=1)[:, None]
+            features = np.column_stack([(start + end) / 2, 30.0 * step**2, 30.0 * is_rod])
+            made = compress(clusters.groups, features, self.kernel.block, tolerance=tolerance)
+            self._made[size, tolerance] = (clusters, *made)
+        return self._made[size, tolerance]
+
+    def large(self, *, residual: float = 1e-8, tolerance: float = 1e-6) -> LargeNetwork:
+        if ("large", residual, tolerance) not in self._made:
+            clusters, z, p = self.compressed(tolerance=tolerance)
+            made = factorise_blocks(self.layout, clusters, (z, p), self.element_ohm, residual=residual)
+            self._made["large", residual, tolerance] = made
+        return self._made["large", residual, tolerance]
 
     def sources(self, columns: int = 4) -> tuple[Complex, Complex]:
         """Direct feeds between a line and a rod, or a voltage in series in one section; the last has a voltage."""

@@ -28,8 +28,7 @@ def random(rows: int, columns: int, rank: int, seed: int = 0) -> np.ndarray:
     return one @ other.T
 
 
-@pytest.mark.parametrize("soil", SOILS)
-@pytest.mark.parametrize("frequency_hz", [500.0, 200e3])
+@pytest.mark.parametrize(("soil", "frequency_hz"), [("one soil", 500.0), ("one soil", 200e3), ("two layers", 200e3)])
 def test_products_are_those_of_the_whole_matrices(soil: str, frequency_hz: float) -> None:
     # identity: the blocks are made from few of the entries, the matrices from all. A table's interpolation, smooth to
     # its own error only, may cost some of the tolerance.
@@ -81,7 +80,7 @@ def test_empty_parts_of_a_source_are_passed_over() -> None:
 
 
 def test_the_same_input_gives_the_same_bytes() -> None:
-    one, two = (Grid().compressed()[2] for _ in range(2))
+    one, two = (Grid(streets=2).compressed(size=40)[2] for _ in range(2))
     for row, other in zip(one.blocks, two.blocks, strict=True):
         for a, b in zip(row, other, strict=True):
             assert dense(a).tobytes() == dense(b).tobytes()

@@ -61,7 +61,8 @@ def _chains(seed: int, sections: int = 12) -> tuple[Array, Array, NDArray[np.int
 
 
 def _mean_potential(wire_a: Array, wire_b: Array, ground: Ground) -> complex:
-    node, weight = np.polynomial.legendre.leggauss(24)
+    # eight points a wire: the nearest pair, 0.6 m apart and 2 m long, is off by 1.8^-16, 1e-4
+    node, weight = np.polynomial.legendre.leggauss(8)
     share, weight = 0.5 * (node + 1.0), 0.5 * weight
     a, b = (w[0] + share[:, None] * (w[1] - w[0]) for w in (wire_a, wire_b))
     rho = np.hypot(a[:, None, 0] - b[None, :, 0], a[:, None, 1] - b[None, :, 1])
@@ -104,7 +105,7 @@ def test_entries_against_the_direct_kernels(pair: str, resistivity: float, frequ
 
 
 @given(seed=st.integers(0, 10_000), resistivity=st.floats(10.0, 1000.0), frequency=st.floats(500.0, 200e3))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_passive(seed: int, resistivity: float, frequency: float) -> None:
     # energy: Im Z (no joint capacitance) and Re P positive definite, Re Z positive semidefinite
     start, end, chain = _chains(seed)

@@ -31,7 +31,7 @@ def _wires(ends: tuple[tuple[float, float, float], ...]) -> tuple[Wire, Wire]:
 
 
 @given(ends=wires, resistivity=st.floats(10.0, 2000.0), frequency=st.floats(500.0, 200e3))
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=10, deadline=None)
 def test_reciprocity_and_sense(
     ends: tuple[tuple[float, float, float], ...], resistivity: float, frequency: float
 ) -> None:
@@ -47,7 +47,7 @@ def test_reciprocity_and_sense(
 
 
 @given(ends=wires, turn=st.floats(0.0, 6.28), shift=st.floats(-500.0, 500.0))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_rigid_motion_over_the_ground_changes_nothing(
     ends: tuple[tuple[float, float, float], ...], turn: float, shift: float
 ) -> None:
@@ -59,7 +59,7 @@ def test_rigid_motion_over_the_ground_changes_nothing(
 
 
 @given(ends=wires, share=st.floats(0.1, 0.9))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=8, deadline=None)
 def test_pieces_sum_to_the_whole(ends: tuple[tuple[float, float, float], ...], share: float) -> None:
     # identity: the ends that meet in the middle cancel, the line integral adds up
     a, b = _wires(ends)
