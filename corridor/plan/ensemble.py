@@ -1,7 +1,7 @@
 """Every hook-up in every draw: what the receiver would read along the targets, kept small enough to choose from."""
 
 from collections.abc import Callable, Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import numpy as np
@@ -22,6 +22,7 @@ from corridor.tone.tables import NT_PER_T, graded
 
 __all__ = ["Ensemble", "LineDraws", "Sources", "ensemble_of_cases", "ensemble_of_draws"]
 
+_BY_DRAW = ("loud", "field_nt", "peak_offset_m", "depth_error_m", "current", "inferred")
 LOUD_A = 1e9  # an output at which nothing is faint
 Progress = Callable[[str, int, int], None]
 Small = NDArray[np.float32]
@@ -105,6 +106,16 @@ class Ensemble:
     sources: Sources
     frequencies_hz: tuple[float, ...]
     draws: Draws | None = None
+
+    def part(self, numbers: Sequence[int]) -> "Ensemble":
+        """Return some of the draws, for choosing on; what they were drawn from is left out."""
+        chosen = np.asarray(numbers, dtype=np.int64)
+        lines = {
+            line_id: replace(line, **{name: getattr(line, name)[..., chosen] for name in _BY_DRAW})
+            for line_id, line in self.lines.items()
+        }
+        sources = Sources(self.sources.available_a[..., chosen], self.sources.loop_ohm[..., chosen])
+        return Ensemble(lines, sources, self.frequencies_hz)
 
 
 def ensemble_of_cases(
@@ -271,6 +282,5 @@ def _sources(solution: ToneSolution) -> Sources:
 
 def _together(parts: Sequence[LineDraws], order: NDArray[np.int64]) -> LineDraws:
     first = parts[0]
-    names = ("loud", "field_nt", "peak_offset_m", "depth_error_m", "current", "inferred")
-    arrays = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1)[..., order] for name in names}
+    arrays = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1)[..., order] for name in _BY_DRAW}
     return LineDraws(first.stations, first.drives, first.allowed, **arrays)
