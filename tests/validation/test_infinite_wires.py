@@ -6,6 +6,7 @@ exp(-7) or exp(-6) there, and the inner half is compared. Places are the middles
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 import pytest
@@ -62,6 +63,7 @@ def cut(wire: InfiniteWire, half_m: float, pieces: int) -> Line:
     )
 
 
+@cache
 def solved(
     wires: tuple[InfiniteWire, ...],
     resistivity_ohm_m: float,
@@ -100,7 +102,7 @@ def test_infinite_bare_pipe(agrees: Callable[..., None], resistivity_ohm_m: floa
     agrees("impedance", case.input_ohm, case.exact.input_ohm, within=1e-3, source=SOURCE, unit="ohm")
 
 
-@pytest.mark.parametrize(("resistivity_ohm_m", "frequency_hz"), BARE)
+@pytest.mark.parametrize(("resistivity_ohm_m", "frequency_hz"), [BARE[0], BARE[3], BARE[5]])
 def test_halving_sections_takes_two_thirds_of_the_error(resistivity_ohm_m: float, frequency_hz: float) -> None:
     cases = [
         solved((bare_pipe(),), resistivity_ohm_m, frequency_hz, gamma_step=step, decays=7) for step in (0.2, 0.1, 0.05)

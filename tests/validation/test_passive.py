@@ -5,6 +5,7 @@ metre z and its leak's p, here from their exact spectra; with k = 0 the textbook
 """
 
 from collections.abc import Callable
+from functools import cache
 
 import empymod
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from corridor.tone.cases import CASES
 from corridor.tone.model import SoilRange
 from corridor.tone.passive import Feed, MainsCurrent, solve_passive
-from corridor.tone.tree import factorise
+from corridor.tone.tree import Factored, factorise
 from corridor.tone.wave import RadioWave, horizontal_share, wave_emf
 from tests.tone.wires import SOIL as KNOWN_SOIL
 from tests.tone.wires import wires
@@ -34,11 +35,18 @@ def soil(rho: float, thickness_m: float = np.nan, lower_ohm_m: float = np.nan) -
     return SoilRange(rho, rho, rho, 10.0, "test", thickness_m, lower_ohm_m)
 
 
+@cache
+def factored(site: Site, frequency_hz: float) -> Factored:
+    """A line's network, which doesn't know from where the wave comes."""
+    network = site.network(frequency_hz)
+    return factorise(network.layout, network.z_ohm, network.p_ohm, network.element_ohm)
+
+
 def driven(site: Site, frequency_hz: float, emf_v: NDArray[np.complex128]) -> NDArray[np.complex128]:
     """Return the currents that voltages in the sections drive."""
-    network = site.network(frequency_hz)
+    network = factored(site, frequency_hz)
     still = np.zeros((network.layout.n_nodes, 1))
-    solution = factorise(network.layout, network.z_ohm, network.p_ohm, network.element_ohm).solve(still, emf_v[:, None])
+    solution = network.solve(still, emf_v[:, None])
     return solution.current_a[:, 0]
 
 

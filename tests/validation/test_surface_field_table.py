@@ -6,6 +6,7 @@ currents. Source of the printed rows: own computation from B = mu_0 I/(2 pi r) (
 
 import math
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import numpy as np
@@ -54,6 +55,7 @@ def optimised(s: float, k: float) -> tuple[float, float, float, float, float]:
     return peak, null, abs(peak - null), depth, depth * lower
 
 
+@cache
 def predicted(s: float, k: float) -> NDArray[np.float64]:
     """Return the row by sections of 6 km and the receiver."""
     start = np.array([[-3000.0, 0.0, 1.0], [-3000.0, s, 1.0]])
