@@ -1,6 +1,7 @@
 """Passive tone of a site: who is fed, who is heard, what is only silent, and what is refused."""
 
 from dataclasses import replace
+from functools import cache
 from typing import Any
 
 import pandas as pd
@@ -44,6 +45,7 @@ def site_of(lines: list[dict[str, Any]], *supplies: dict[str, Any], **tables: An
     )
 
 
+@cache
 def with_feed() -> Site:
     """A power cable from a transformer, a telephone cable beside it and one far off, all grounded at both ends."""
     lines = [power("E"), cable("T", 1.5), cable("Z", 40.0)]
@@ -54,6 +56,12 @@ def traced(site: Site, kind: str = "mains", *, settings: Settings = SETTINGS, **
     return trace_passive(site, kind, settings=settings, **more)
 
 
+@cache
+def of_feed(kind: str = "mains", *, loud: bool = False) -> PassiveTrace:
+    """Of that site, solved once for all tests."""
+    return traced(with_feed(), kind, settings=LOUD if loud else SETTINGS)
+
+
 def strongest_ma(result: PassiveTrace, line_id: str) -> float:
     own = result.sections[result.sections["line_id"] == line_id]
     return float(own["current_ma"].max())
@@ -61,7 +69,7 @@ def strongest_ma(result: PassiveTrace, line_id: str) -> float:
 
 def test_tables_are_those_of_the_dictionary_and_say_that_they_are_indicative() -> None:
     for kind in ("mains", "radio"):
-        result = traced(with_feed(), kind, settings=LOUD)
+        result = of_feed(kind, loud=True)
         for name in ("sections", "stations"):
             table = getattr(result, name)
             assert set(RESULT_TABLES[name].names) <= set(table.columns)
@@ -72,7 +80,7 @@ def test_tables_are_those_of_the_dictionary_and_say_that_they_are_indicative() -
 
 
 def test_what_needs_a_target_is_empty() -> None:
-    result = traced(with_feed())
+    result = of_feed()
     for column in ("phase_deg", "share_of_output", "ratio_to_target"):
         assert result.sections[column].isna().all()
     assert result.stations["phase_deg"].isna().all()
@@ -81,7 +89,7 @@ def test_what_needs_a_target_is_empty() -> None:
 
 def test_the_net_current_is_on_the_line_that_is_fed() -> None:
     # 20 ohm of grounds take 5 V at most 250 mA: the net current of 100 mA sets it
-    result = traced(with_feed())
+    result = of_feed()
     assert result.fed == ("E",)
     assert strongest_ma(result, "E") == pytest.approx(100.0, rel=1e-3)
     over = result.stations[result.stations["line_id"] == "E"]
@@ -92,13 +100,13 @@ def test_the_net_current_is_on_the_line_that_is_fed() -> None:
 
 def test_twice_the_net_current_is_twice_on_every_line() -> None:
     double = SETTINGS.model_copy(update={"passive": PassiveSettings(mains_net_ma=200.0)})
-    one, two = traced(with_feed()), traced(with_feed(), settings=double)
+    one, two = of_feed(), traced(with_feed(), settings=double)
     for line_id in ("E", "T"):
         assert strongest_ma(two, line_id) == pytest.approx(2 * strongest_ma(one, line_id), rel=1e-3)
 
 
 def test_a_line_without_current_is_silent_and_has_sections_all_the_same() -> None:
-    result = traced(with_feed())
+    result = of_feed()
     assert result.silent == ("Z",)
     assert set(result.stations["line_id"]).isdisjoint(result.silent)
     own = result.sections[result.sections["line_id"] == "Z"]
@@ -184,7 +192,7 @@ def test_only_the_lines_asked_for_are_shown() -> None:
     assert set(result.sections["line_id"]) == {"T"}
     assert set(result.stations["line_id"]) <= {"T"}
     assert result.fed == ("E",)  # what lies beside it is solved too
-    whole = traced(with_feed())
+    whole = of_feed()
     assert strongest_ma(result, "T") == pytest.approx(strongest_ma(whole, "T"), rel=0.02)
 
 
@@ -212,7 +220,7 @@ def turned(arrival_deg: float) -> Settings:
 
 def test_the_floor_of_radio_is_no_lower_than_the_wave_itself() -> None:
     # plane wave, B = E/c: 1 V/m is 3.3356 nT, far above the settings' 0.02 nT
-    stations = traced(with_feed(), "radio", settings=LOUD).stations
+    stations = of_feed("radio", loud=True).stations
     field, above = stations["field_nt"], stations["above_floor_db"]
     at = field.idxmax()
     assert field[at] / 10 ** (above[at] / 20) == pytest.approx(3.3356, rel=0.01)
@@ -240,7 +248,7 @@ def test_the_frequency_asked_for_replaces_the_settings() -> None:
 def test_the_same_site_gives_the_same_tables_in_any_order() -> None:
     site = with_feed()
     turned_over = replace(site, lines=site.lines.iloc[::-1].reset_index(drop=True))
-    one, again, other = traced(site), traced(site), traced(turned_over)
+    one, again, other = of_feed(), traced(site), traced(turned_over)
     assert one.sections.to_json() == again.sections.to_json()
     pd.testing.assert_frame_equal(
         one.sections.drop(columns="geometry"), other.sections.drop(columns="geometry"), atol=1e-3

@@ -17,6 +17,7 @@ from click.testing import CliRunner
 from corridor import Settings, Site, find_bonds, read_site, review_site, write_review
 from corridor.commands.main import cli
 from corridor.dictionary import RESULT_TABLES
+from corridor.dictionary.readings import READINGS_TABLES
 from corridor.errors import InputError
 from corridor.frames import CAUTION
 from corridor.plan.hookups import find_hookups
@@ -57,6 +58,11 @@ def rewritten(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
         return path
 
     return write
+
+
+@cache
+def as_read(path: Path) -> Site:
+    return read_site(path)
 
 
 # --- the strategy -----------------------------------------------------------------------------------------------------
@@ -109,7 +115,7 @@ def test_lines_without_metal_stay_in_the_strategy(alone: Site) -> None:
 
 
 def test_every_feature_is_accounted_for() -> None:
-    summary = reviewed(part(read_site(RECORDS), ["L-005"], within_m=0.1), targets=["L-005"], settings=QUICK).summary
+    summary = reviewed(part(downtown(), ["L-005"], within_m=0.1), targets=["L-005"], settings=QUICK).summary
     assert summary["features_in"] == summary["used"] + summary["set_aside"]
     assert summary["set_aside"] > 0
     layers = pyogrio.list_layers(RECORDS)
@@ -119,6 +125,7 @@ def test_every_feature_is_accounted_for() -> None:
 def test_the_tables_are_those_of_the_dictionary(alone_reviewed: Review, alone: Site) -> None:
     tables = review_tables(alone_reviewed)
     others = {"line_groups", "group_edges", "group_splits", "group_changes", "completeness"}  # of bonds and check
+    others |= {"verify_first", "trade_off", *(table.name for table in READINGS_TABLES)}  # of plan, of readings taken
     assert set(tables) == set(RESULT_TABLES) - others
     for name, table in tables.items():
         assert set(RESULT_TABLES[name].names) <= set(table.columns)
@@ -164,12 +171,12 @@ def test_the_folder_says_what_it_is(alone_reviewed: Review, tmp_path: Path) -> N
 @pytest.fixture(scope="session")
 def depthless(rewritten: Callable[..., Path]) -> Review:
     """A line of the block reviewed without any depth in the records."""
-    site = part(read_site(rewritten("depth_m")), ["W-004"], within_m=2.0)
+    site = part(as_read(rewritten("depth_m")), ["W-004"], within_m=2.0)
     return reviewed(site, targets=["W-004"], settings=QUICK)
 
 
 def test_without_depths_every_line_says_so(rewritten: Callable[..., Path]) -> None:
-    site = read_site(rewritten("depth_m"))
+    site = as_read(rewritten("depth_m"))
     assert site.lines["assumed"].all()
     assert site.lines["assumed_columns"].str.split().map(lambda names: "depth_m" in names).all()
     assert site.lines["depth_m"].notna().all()
@@ -199,7 +206,7 @@ def test_without_depths_no_difference_of_depths_is_stated(depthless: Review) -> 
 def test_with_nothing_said_of_energy_no_direct_hookup_on_a_hazardous_line_is_ready(
     rewritten: Callable[..., Path],
 ) -> None:
-    site = read_site(rewritten("energized"))
+    site = as_read(rewritten("energized"))
     found = find_hookups(site, find_bonds(site), equipment=load_equipment(None), settings=Settings())
     hazardous = site.lines.loc[site.lines["utility"].isin(HAZARDOUS), "line_id"]
     direct = found[found["line_id"].isin(hazardous) & (found["mode"] == "direct")]
@@ -218,7 +225,7 @@ def test_the_list_of_hookups_shows_none_of_them_ready(rewritten: Callable[..., P
 
 
 def hazardous_ids(path: Path) -> list[str]:
-    lines = read_site(path).lines
+    lines = as_read(path).lines
     return sorted(lines.loc[lines["utility"].isin(HAZARDOUS), "line_id"])
 
 
@@ -227,7 +234,7 @@ def nothing_said(rewritten: Callable[..., Path], tmp_path_factory: pytest.TempPa
     """The folder of a review of one line of each hazardous utility, with nothing said of energy."""
     folder = tmp_path_factory.mktemp("energized")
     path, out = rewritten("energized"), folder / "out"
-    lines = read_site(path).lines
+    lines = as_read(path).lines
     targets = ["E-009", *(first_of(lines, utility) for utility in HAZARDOUS)]
     (folder / "settings.toml").write_text(
         "[solver]\nsection_max_m = 6.0\nsection_close_m = 3.0\ngrowth_step_m = 5.0\ngrowth_max_m = 5.0\n",
@@ -257,7 +264,7 @@ def one_frequency() -> str:
     blocks = {key: value for key, value in content.items() if isinstance(value, dict)}
     text = [f"{key} = {toml(value)}" for key, value in plain.items() if value is not None]
     for key, block in blocks.items():
-        text += [f"[{key}]", *(f"{name} = {toml(value)}" for name, value in block.items())]
+        text += [f"[{key}]", *(f"{name} = {toml(value)}" for name, value in block.items() if value is not None)]
     return "\n".join(text) + "\n"
 
 

@@ -281,7 +281,7 @@ def test_totals() -> None:
 letters = st.text("rpmfuRPMF", min_size=10, max_size=10)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(letters, letters, letters, st.randoms(use_true_random=False))
 def test_order_of_rows_changes_nothing_and_no_grade_is_better_than_predicted(
     first: str, second: str, third: str, random: Any
