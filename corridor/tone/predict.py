@@ -16,7 +16,7 @@ from corridor.tone.receiver import Reading, station_readings
 from corridor.tone.solve import ToneSolution
 from corridor.tone.stations import Stations
 
-__all__ = ["Prediction", "peak_owners", "predict"]
+__all__ = ["Prediction", "Profiles", "line_profiles", "peak_owners", "predict", "read_profiles"]
 
 Real = NDArray[np.float64]
 
@@ -47,6 +47,22 @@ class Prediction:
     masked: NDArray[np.bool_]
 
 
+@dataclass(frozen=True)
+class Profiles:
+    """Fields across a line, T per ampere of hook-up current: phasors of shape (stations, offsets, columns).
+
+    The columns are frequencies x cases x drives. ``lower_h``, ``upper_h`` and ``lower_v`` are what
+    `corridor.tone.receiver.station_readings` takes, ``target_h`` the part of ``lower_h`` that the line itself makes.
+    """
+
+    receiver: ReceiverSettings
+    offsets_m: Real
+    lower_h: NDArray[np.complex128]
+    upper_h: NDArray[np.complex128]
+    lower_v: NDArray[np.complex128]
+    target_h: NDArray[np.complex128]
+
+
 def predict(
     solution: ToneSolution, stations: Stations, drives: Sequence[int], *, receiver: ReceiverSettings
 ) -> Prediction:
@@ -67,32 +83,78 @@ def predict(
     -------
     Prediction
     """
+    columns = list(drives)
+    return read_profiles(solution, stations, columns, line_profiles(solution, stations, columns, receiver=receiver))
+
+
+def line_profiles(
+    solution: ToneSolution,
+    stations: Stations,
+    drives: Sequence[int],
+    *,
+    receiver: ReceiverSettings,
+    offsets_m: Real | None = None,
+) -> Profiles:
+    """Return the fields across a line under some of the hook-ups.
+
+    Parameters
+    ----------
+    solution, stations, drives
+        As for `predict`.
+    receiver : ReceiverSettings
+        Coils and search width.
+    offsets_m : ndarray, shape (o,), m, optional
+        Where, at least two different ones; default evenly over the search width.
+
+    Returns
+    -------
+    Profiles
+    """
     model, columns = solution.model, list(drives)
     near = _near_sections(model, stations)
     own = np.isin(near, model.sections_of(stations.line_id))
-    count = round(2 * receiver.half_width_m / receiver.step_m) + 1
-    offsets = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
+    if offsets_m is None:
+        count = round(2 * receiver.half_width_m / receiver.step_m) + 1
+        offsets_m = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
     lower, upper = receiver.lower_coil_height_m, receiver.lower_coil_height_m + receiver.coil_spacing_m
     stacked = _stacked(solution, near, columns)
     currents, leaks = stacked
-    fields = _Fields(model, stations, near, offsets)
+    fields = _Fields(model, stations, near, offsets_m)
     low, up = fields.direct(lower), fields.direct(upper)
     lower_h, lower_v = low.horizontal_t(currents, leaks), low.vertical_t(currents)
     upper_h = up.horizontal_t(currents, leaks)
     target_h = low.of_sections(own).horizontal_t(currents[own], leaks[own])
     del low, up
     fields.add_eddies(solution, stacked, own, ((lower_h, lower_v, target_h, lower), (upper_h, None, None, upper)))
-    shape = (len(stations.measure_m), len(offsets), currents.shape[1])
+    shape = (len(stations.measure_m), len(offsets_m), currents.shape[1])
+    parts = (part.reshape(shape) for part in (lower_h, upper_h, lower_v, target_h))
+    return Profiles(receiver, offsets_m, *parts)
+
+
+def read_profiles(solution: ToneSolution, stations: Stations, drives: Sequence[int], profiles: Profiles) -> Prediction:
+    """Return what the receiver reads in fields that `line_profiles` gave for the same stations and hook-ups.
+
+    Parameters
+    ----------
+    solution, stations, drives
+        As for `line_profiles`.
+    profiles : Profiles
+        At offsets that `station_readings` takes.
+
+    Returns
+    -------
+    Prediction
+    """
     reading = station_readings(
-        lower_h.reshape(shape),
-        upper_h.reshape(shape),
-        lower_v.reshape(shape),
-        offsets,
-        coil_spacing_m=receiver.coil_spacing_m,
-        lower_coil_height_m=lower,
-        b_target_h=target_h.reshape(shape),
+        profiles.lower_h,
+        profiles.upper_h,
+        profiles.lower_v,
+        profiles.offsets_m,
+        coil_spacing_m=profiles.receiver.coil_spacing_m,
+        lower_coil_height_m=profiles.receiver.lower_coil_height_m,
+        b_target_h=profiles.target_h,
     )
-    return _prediction(solution, stations, columns, reading)
+    return _prediction(solution, stations, list(drives), reading)
 
 
 def _prediction(solution: ToneSolution, stations: Stations, columns: list[int], reading: Reading) -> Prediction:
@@ -163,7 +225,7 @@ class _Fields:
         """Add the soil's eddy currents to the fields, in place, for all soils and frequencies at once."""
         soils = _columns_by_gamma(solution, stacked[0].shape[1])
         gammas, heights = list(soils), [height for *_, height in coils]
-        parts = [(columns, stacked[0][:, columns], stacked[1][:, columns]) for columns in soils.values()]
+        alike = _alike(soils, stacked)
         count = EDDY_NODES_WEAK if max(abs(gamma) for gamma in gammas) < WEAK_PER_M else EDDY_NODES
         nodes = profile_nodes(self._offsets, count)
         weights = profile_weights(nodes, self._offsets)
@@ -182,12 +244,12 @@ class _Fields:
             rows = slice(some.start * len(self._offsets), some.stop * len(self._offsets))
             for coil, of_soils in zip(coils, fields, strict=True):
                 horizontal, vertical, target, _ = coil
-                for (columns, currents, leaks), matrices in zip(parts, of_soils, strict=True):
-                    eddy = SurfaceField(*matrices)
-                    horizontal[rows, columns] += _spread(weights, eddy.horizontal_t(currents, leaks))
+                for which, columns, currents, leaks in alike:
+                    per_current, per_leak, upward = (of_soils[which, part] for part in range(3))
+                    horizontal[rows, columns] += _spread(weights, per_current @ currents + per_leak @ leaks)
                     if vertical is not None and target is not None:
-                        vertical[rows, columns] += _spread(weights, eddy.vertical_t(currents))
-                        near = eddy.of_sections(own).horizontal_t(currents[own], leaks[own])
+                        vertical[rows, columns] += _spread(weights, upward @ currents)
+                        near = per_current[..., own] @ currents[:, own] + per_leak[..., own] @ leaks[:, own]
                         target[rows, columns] += _spread(weights, near)
 
 
@@ -200,7 +262,26 @@ def _columns_by_gamma(solution: ToneSolution, columns: int) -> dict[complex, NDA
         rho = case.resistivity_ohm_m(solution.soil)
         gamma = propagation_constant(rho, frequency, relative_permittivity=solution.soil.relative_permittivity)
         found.setdefault(complex(gamma), []).extend(range(k * per_case, (k + 1) * per_case))
-    return {gamma: np.array(indices) for gamma, indices in found.items()}
+    by_size = sorted(found.items(), key=lambda item: len(item[1]))  # soils of as many cases side by side
+    return {gamma: np.array(indices) for gamma, indices in by_size}
+
+
+def _alike(
+    soils: dict[complex, NDArray[np.int64]], stacked: tuple[NDArray[np.complex128], NDArray[np.complex128]]
+) -> list[tuple[slice, NDArray[np.int64], NDArray[np.complex128], NDArray[np.complex128]]]:
+    """Return soils that rule as many columns each, to be multiplied at once: which, columns, currents and leaks.
+
+    Currents and leaks have the shape (soils, sections, columns of each).
+    """
+    sizes = [len(columns) for columns in soils.values()]
+    every = list(soils.values())
+    found = []
+    for size in sorted(set(sizes)):
+        which = slice(sizes.index(size), sizes.index(size) + sizes.count(size))
+        columns = np.array(every[which])
+        current, leak = (np.ascontiguousarray(np.moveaxis(part[:, columns], 1, 0)) for part in stacked)
+        found.append((which, columns.ravel(), current, leak))
+    return found
 
 
 def _batches(count: int, size: int) -> list[slice]:
@@ -208,9 +289,10 @@ def _batches(count: int, size: int) -> list[slice]:
 
 
 def _spread(weights: Real, at_nodes: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Carry values at the nodes of each profile to all its offsets."""
-    count = at_nodes.shape[1]
-    profiles = np.ascontiguousarray(at_nodes).view(np.float64).reshape(-1, weights.shape[1], 2 * count)
+    """Carry values (soils, points, columns) at the nodes of each profile to all its offsets: (points, all columns)."""
+    count = at_nodes.shape[0] * at_nodes.shape[2]
+    flat = np.ascontiguousarray(np.moveaxis(at_nodes, 0, 1)).reshape(-1, count)
+    profiles = flat.view(np.float64).reshape(-1, weights.shape[1], 2 * count)
     return (weights @ profiles).reshape(-1, 2 * count).view(np.complex128)
 
 
