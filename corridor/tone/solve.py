@@ -9,6 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from threadpoolctl import threadpool_limits
@@ -382,7 +383,11 @@ def solve_tone(
     else:
         _ = model.integrals  # once, before the workers need them
     results: dict[tuple[float, str], CaseResult] = {}
-    with threadpool_limits(1, user_api="blas"), ThreadPoolExecutor(workers) as pool:
+    share = max(1, numba.get_num_threads() // workers)  # compiled loops leave the other workers their cores
+    with (
+        threadpool_limits(1, user_api="blas"),
+        ThreadPoolExecutor(workers, initializer=numba.set_num_threads, initargs=(share,)) as pool,
+    ):
         futures = [
             pool.submit(solve_cases, model, drives, group, frequency_hz=f, soil=soil, equipment=equipment)
             for f, group in tasks
