@@ -3,7 +3,6 @@
 Run it in the environment of the tests: ``python docs/make_planning.py``; it takes some minutes on two cores.
 """
 
-import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
@@ -66,6 +65,7 @@ class Judged:
     lengths_m: NDArray[np.float64]
 
     def rows(self) -> tuple[str, str]:
+        """Return its rows of both tables."""
         cover = self.choice.cover
         first = (
             f"| {self.name} | {len(self.choice.options)} | {cover.number} | {cover.gap:g} | "
@@ -80,6 +80,7 @@ class Judged:
 
 
 def main() -> None:
+    """Make both plans, judge them, write the page."""
     site = read_site(RECORDS)
     area = site.work_area.geometry.union_all()
     wanted = site.lines[site.lines.intersects(area) & ~site.lines["status"].isin(["proposed", "removed"])]["line_id"]
@@ -108,7 +109,7 @@ def main() -> None:
         draws = draw(unknowns, count=count, geometries=geometries, seed=seed)
         return ensemble_of_draws(
             site, prepared, ready, draws, lines=sorted(grading.predictions), joined=connected.joined, area=area,
-            progress=lambda step, done, total: print(step, done, total, file=sys.stderr), **shared,
+            **shared,
         )  # fmt: skip
 
     nominal = ensemble_of_cases(grading.predictions, solution, ready, **shared).part([0])
