@@ -10,6 +10,7 @@ import geopandas as gpd
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.plugins import load_plugin, plugin_points
+from corridor.readings.table import write_template
 from corridor.report.defects import defect_files, defects_table
 from corridor.report.map import MapContent, write_map
 from corridor.report.place import RECEIPT_FILE, check_file_place, whole_file, whole_folder
@@ -26,6 +27,7 @@ __all__ = [
     "write_trace",
 ]
 
+READINGS_FILE = "readings.csv"
 REVIEW_FILES = ("results.gpkg", "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
 
 
@@ -112,11 +114,14 @@ def write_review(
     )
     tables = review_tables(review)
     sheets = defect_files(tables["defects"])
-    receipt["files"] = [*REVIEW_FILES, *sheets]
+    extra = [READINGS_FILE] if hasattr(review, "verify_first") else []
+    receipt["files"] = [*REVIEW_FILES, *extra, *sheets]
     metadata = receipt_metadata(receipt)
-    named = [*REVIEW_FILES, *([f"defects_<owner>.csv ({len(sheets)})"] if sheets else [])]
+    named = [*REVIEW_FILES, *extra, *([f"defects_<owner>.csv ({len(sheets)})"] if sheets else [])]
     lines = summary_lines(review, files=named, folder=str(folder))
     with whole_folder(folder) as made:
+        if extra:
+            write_template(made / READINGS_FILE, review.expected_readings.to_dict("records"))
         write_results(made / "results.gpkg", tables, metadata=metadata)
         for name, text in sheets.items():
             _write_text(made / name, text)
