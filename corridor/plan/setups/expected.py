@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +16,8 @@ Floats = NDArray[np.float64]
 
 TENFOLD = 10.0  # a range wider than this tells nothing: asked for so
 _TAIL = 2.3263478740408408 / 1.2815515655446004  # normal quantiles of 99 % over 90 %, in standard deviations
+
+_LARGEST = 700.0  # logarithm of what still is a number
 
 
 @dataclass(frozen=True)
@@ -99,9 +102,9 @@ def interval(values: ArrayLike, weights: ArrayLike | None = None, *, cap: float 
     at = np.cumsum(w) - w / 2
     one, ten, half, ninety, last = (float(np.interp(p, at, v)) for p in (0.01, 0.1, 0.5, 0.9, 0.99))
     if at[0] > 0.01:
-        one = min(v[0], 0.0 if ten <= 0 else half * (ten / half) ** _TAIL)
+        one = min(v[0], 0.0 if ten <= 0 else _beyond(half, ten))
     if at[-1] < 0.99:
-        last = max(v[-1], 0.0 if half <= 0 else half * (ninety / half) ** _TAIL)
+        last = max(v[-1], 0.0 if half <= 0 else _beyond(half, ninety))
     tells = ninety <= TENFOLD * ten and ninety > 0
     limit = np.inf if cap is None else cap
     low, high, stop_low, stop_high = (min(float(x), limit) for x in (ten, ninety, one, last))
@@ -193,6 +196,11 @@ def battery_hours(power_w: ArrayLike, capacity_wh: float | None) -> Floats | Non
         message = f"expected capacity_wh > 0 and power_w >= 0, got {capacity_wh} and {power.min()}"
         raise DomainError(message)
     return np.divide(capacity_wh, power, out=np.full(power.shape, np.inf), where=power > 0)
+
+
+def _beyond(median: float, point: float) -> float:
+    """Return the 1 % (99 %) point of the log-normal distribution with that median and 10 % (90 %) point."""
+    return math.exp(min(math.log(median) + _TAIL * (math.log(point) - math.log(median)), _LARGEST))
 
 
 def _weights(weights: ArrayLike | None, shape: tuple[int, ...]) -> Floats:

@@ -83,9 +83,10 @@ def relax(problem: Problem, chosen: Ints, *, max_setups: int) -> Relaxed:
         taken = ranked[:most]
         bound = float(price.sum() + worth[taken].sum())
         slack = _ROUNDING * max(1.0, bound)
-        reached_here = _reached(problem, taken)
-        if reached_here > reached:
-            reached, chosen = reached_here, np.sort(taken)
+        if float(gain_m[:, taken].max(axis=1).sum()) > reached + slack:
+            reached_here = _reached(problem, taken)
+            if reached_here > reached:
+                reached, chosen = reached_here, np.sort(taken)
         idle += 1
         if bound < best:
             best, idle = bound, 0
@@ -95,7 +96,9 @@ def relax(problem: Problem, chosen: Ints, *, max_setups: int) -> Relaxed:
             break
         if idle == _PATIENCE:
             scale, idle = scale / 2, 0
-        times = np.bincount(row[used & np.isin(column, taken)], minlength=n_rows)
+        mine = np.zeros(n_columns, dtype=bool)
+        mine[taken] = True
+        times = np.bincount(row[used & mine[column]], minlength=n_rows)
         slope = 1.0 - times
         slope[(price <= 0) & (slope > 0)] = 0.0
         size = float(slope @ slope)

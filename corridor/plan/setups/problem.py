@@ -55,8 +55,10 @@ class Problem:
 
     def readable_m(self, chosen: Ints, *, counted: bool = False) -> float:
         """Sum of length times the best chosen value, m; ``counted`` takes near-best values as the best."""
-        value = self.counted if counted else self.value
-        return float(self.length_m @ value[:, chosen].max(axis=1, initial=0.0))
+        value = self.value[:, chosen]
+        if counted:
+            value = np.where(self.near_best[:, chosen], self.best[:, None], value)
+        return float(self.length_m @ value.max(axis=1, initial=0.0))
 
     def part(self, *, rows: Ints | None = None, columns: Ints | None = None) -> Problem:
         """Return some rows and columns only; what is best and near-best stays as it was in the whole."""

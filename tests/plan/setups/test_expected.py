@@ -34,6 +34,13 @@ def test_with_few_draws_the_tail_is_log_normal() -> None:
     assert found.high == pytest.approx(stats.lognorm.ppf(0.90, sigma, scale=median), rel=0.01)
 
 
+def test_ranges_beyond_all_numbers_stay_numbers() -> None:
+    found = interval([1e-300, 1e-300, 1e-300, 1e6])
+    assert np.isfinite(found.stop_high)
+    assert found.stop_high >= 1e6
+    assert not found.tells
+
+
 def test_the_stop_never_lies_inside_the_outermost_draw() -> None:
     values = np.full(20, 10.0)
     values[0], values[-1] = 1.0, 90.0
