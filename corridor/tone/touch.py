@@ -58,17 +58,14 @@ class TouchRows:
     sections : ndarray of int, shape (m,)
         Whose metal is touched.
     soil_ohm : ndarray of complex, shape (m, n), ohm
-        Potential of the soil at the metal against that of the surface, per ampere of leak, at ``frequency_hz``.
-    frequency_hz, resistivity_ohm_m : float
-        What they were worked out for.
-    relative_permittivity : float
+        Potential of the soil at the metal against that of the surface, per ampere of leak, without displacement.
+    resistivity_ohm_m, relative_permittivity : float
         Of the soil.
     """
 
     model: ToneModel
     sections: NDArray[np.int64]
     soil_ohm: Complex
-    frequency_hz: float
     resistivity_ohm_m: float
     relative_permittivity: float
 
@@ -81,15 +78,16 @@ class TouchRows:
             Out of each section, solved at ``frequency_hz`` in the same soil.
         frequency_hz : float
             The coating and the soil's conductivity are taken there; the spread of the field in the soil stays that of
-            the rows' own frequency, which counts over metres for little.
+            the rows' own frequency, without displacement, which counts over metres for little.
 
         Returns
         -------
         ndarray of complex, shape (m, k), V
         """
-        soil = {"relative_permittivity": self.relative_permittivity}
-        ratio = complex_conductivity(self.resistivity_ohm_m, self.frequency_hz, **soil)
-        ratio /= complex_conductivity(self.resistivity_ohm_m, frequency_hz, **soil)
+        conductivity = complex_conductivity(
+            self.resistivity_ohm_m, frequency_hz, relative_permittivity=self.relative_permittivity
+        )
+        ratio = 1.0 / (self.resistivity_ohm_m * conductivity)
         own = _coating_ohm(self.model, self.sections, frequency_hz)
         through_soil = self.soil_ohm.astype(leak_a.dtype) @ leak_a  # half the time where leaks are kept short
         return np.asarray(ratio * through_soil + own[:, None] * leak_a[self.sections])
@@ -140,15 +138,16 @@ def touch_rows(
         message = f"need sections of 0 ... {model.n_sections - 1}, got {index.min()} ... {index.max()}"
         raise DomainError(message)
     probes = tuple(Electrode("probe", None, (float(x), float(y)), PROBE_M, PROBE_RADIUS_M) for x, y in surface)
+    conducting = replace(soil, relative_permittivity=0.0)  # the wave in the air costs more than all else
     kernel = kernel_of(
-        with_rods(model, probes), frequency_hz=frequency_hz, resistivity_ohm_m=resistivity_ohm_m, soil=soil
+        with_rods(model, probes), frequency_hz=frequency_hz, resistivity_ohm_m=resistivity_ohm_m, soil=conducting
     )
     columns = np.arange(model.n_sections)
     own, which = np.unique(index, return_inverse=True)
     metal = kernel.block(own, columns)[1]
     metal[np.arange(own.size), own] -= _coating_ohm(model, own, frequency_hz)
     beside = kernel.block(model.n_sections + np.arange(index.size), columns)[1]
-    return TouchRows(model, index, metal[which] - beside, frequency_hz, resistivity_ohm_m, soil.relative_permittivity)
+    return TouchRows(model, index, metal[which] - beside, resistivity_ohm_m, soil.relative_permittivity)
 
 
 def _coating_ohm(model: ToneModel, sections: NDArray[np.int64], frequency_hz: float) -> Complex:

@@ -8,13 +8,17 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from corridor import HookUp, Site
 from corridor.plan.partner_gate import gate_partners, partner_limits, with_partner_gate
 from corridor.plan.prepare import connect, prepare
 from corridor.settings import PartnerLimits, SafetySettings, load_equipment
 from corridor.tone.cases import CASES
-from corridor.tone.solve import ToneSolution, solve_tone
+from corridor.tone.drive import unit_sources
+from corridor.tone.earth import propagation_constant
+from corridor.tone.solve import ToneSolution, nominal_network, solve_tone
 from tests.builders import make_lines, make_site
 from tests.plan.conftest import KNOWN_SOIL, LENGTH_M, SETTINGS, access, bond, cable, ground, square
 
@@ -54,10 +58,12 @@ def solution() -> ToneSolution:
 
 def judged(site: Site | None = None, **limits: Any) -> pd.DataFrame:
     """Verdicts with high limits but for those given."""
-    partner = limits.pop("partner", {})
+    partner, site = limits.pop("partner", {}), site or site_of()
+    if not limits:
+        site = replace(site, terminations=site.terminations.iloc[:0])  # no metal to touch: nothing else to work out
     high = PartnerLimits(**dict.fromkeys(PartnerLimits.model_fields, 1e6) | partner)
     safety = SafetySettings(partner_limit_ma=high, **{"touch_v": 1e6, "touch_public_v": 1e6} | limits)
-    return gate_partners(solution(), READY, site or site_of(), levels_ma=LEVELS_MA, safety=safety)
+    return gate_partners(solution(), READY, site, levels_ma=LEVELS_MA, safety=safety)
 
 
 def predicted_ma(level_ma: float, hookup: int = 0, frequency_hz: float = 1e3) -> float:
@@ -154,6 +160,7 @@ def test_the_worst_case_counts() -> None:
     assert both.tolist() == every.tolist()
 
 
+@lru_cache
 def touch_excess(word: str | None, *, public_v: float = 25.0, level_ma: float = 100.0) -> float:
     return float(row(judged(site_of("water", word), touch_public_v=public_v, touch_v=50.0), level_ma)["excess"])
 
@@ -239,3 +246,75 @@ def test_nothing_in_gives_nothing_out() -> None:
 
 def test_the_same_input_gives_the_same_rows() -> None:
     pd.testing.assert_frame_equal(judged(), judged())
+
+
+def test_seen_from_remote_earth_the_voltage_is_the_potential_of_the_node() -> None:
+    # identity: 5 km away the surface is remote earth; the solver's own node potentials, at the hook-up where they are
+    # highest. 2 %: the middle of a section for its end
+    one, model = solution(), solution().model
+    nominal = replace(one, cases=one.cases[:1])
+    safety = SafetySettings(touch_distance_m=5000.0, touch_public_v=1.0, touch_v=1.0)
+    gated = gate_partners(nominal, READY, site_of("water"), levels_ma=[5.0], safety=safety)
+    network = nominal_network(model, frequency_hz=1e3, resistivity_ohm_m=100.0, soil=one.soil)
+    gamma = propagation_constant(100.0, 1e3, relative_permittivity=one.soil.relative_permittivity)
+    sources = unit_sources(model, one.drives, frequency_hz=1e3, gamma_per_m=gamma)
+    node = model.node_at("A", 0.0)
+    volts = abs(network.solve(*sources).node_v[node, 0]) * 0.005
+    assert float(row(gated, 5.0)["excess"]) == pytest.approx(volts, rel=0.02)
+
+
+@given(st.lists(st.floats(0.1, 300.0), min_size=1, max_size=6, unique=True))
+@settings(max_examples=15, deadline=None)
+def test_more_output_is_never_safer(levels_ma: list[float]) -> None:
+    limits = SafetySettings(touch_v=1e6, touch_public_v=1e6)
+    site = site_of("traffic_signal")
+    no_metal = replace(site, terminations=site.terminations.iloc[:0])
+    verdicts = gate_partners(solution(), READY, no_metal, levels_ma=levels_ma, safety=limits)
+    for _, own in verdicts.groupby(["hookup_id", "frequency_hz"]):
+        assert own["level_ma"].is_monotonic_increasing
+        assert own["excess"].is_monotonic_increasing
+        assert (own["ready"] == (own["excess"] <= 1)).all()
+
+
+def accessible_everywhere() -> Site:
+    """Both lines have access points at both ends."""
+    site = site_of()
+    ends = [(f"{name}-{side}", name, at) for name in "AB" for side, at in (("S", "start"), ("T", "end"))]
+    structures = [
+        {"structure_id": key, "kind": "handhole", "access": "verge",
+         "geometry": (0.0 if at == "start" else LENGTH_M, 0.0 if name == "A" else 1.5)}
+        for key, name, at in ends
+    ]  # fmt: skip
+    terminations = [{"structure_id": key, "line_id": name, "at": at, "direct": "unknown"} for key, name, at in ends]
+    other = make_site(lines=[cable("A")], structures=structures, terminations=terminations)
+    return replace(site, structures=other.structures, terminations=other.terminations)
+
+
+def test_three_are_named_worst_first_and_the_rest_counted() -> None:
+    verdict = row(judged(accessible_everywhere(), touch_public_v=1e-6, partner={"traffic_signal": 1e-3}), 20.0)
+    said = verdict["missing"].split("; ")
+    assert said[-1] == "2 more beyond their limits"
+    assert len(said) == 4
+    volts = [float(text.split(": ")[1].split()[0]) for text in said if " V predicted" in text]
+    assert volts == sorted(volts, reverse=True)
+
+
+def test_records_that_lead_nowhere_are_passed_over() -> None:
+    site = accessible_everywhere()
+    lost = site.terminations.assign(
+        structure_id=["A-S", "nowhere", "B-S", "B-T"], line_id=["A", "A", "no such line", "B"]
+    )
+    fewer, every = (
+        judged(replace(site, terminations=table), touch_public_v=25.0)["excess"].max()
+        for table in (lost, site.terminations)
+    )
+    assert 0 < fewer <= every
+
+
+def test_metal_beyond_the_network_solved_is_passed_over() -> None:
+    far = make_site(
+        lines=[cable("A"), cable("B", 1.5), cable("Z", 900.0)],
+        structures=[{"structure_id": "Z-S", "kind": "handhole", "geometry": (0.0, 900.0)}],
+        terminations=[{"structure_id": "Z-S", "line_id": "Z", "at": "start", "direct": "yes"}],
+    )
+    assert judged(far, touch_public_v=1e-9)["ready"].all()

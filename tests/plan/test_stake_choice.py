@@ -165,6 +165,7 @@ def _north_of(y_m: float) -> Any:
     return shapely.box(-500.0, y_m, 500.0, 500.0)
 
 
+@cache
 def everywhere_road() -> tuple[Site, pd.DataFrame, gpd.GeoDataFrame]:
     site = site_of()
     road = gpd.GeoDataFrame({"kind": ["carriageway"], "closure": [None]}, geometry=[_north_of(-500.0)], crs=site.crs)
@@ -248,3 +249,49 @@ def test_the_same_input_gives_the_same_choice() -> None:
     pd.testing.assert_series_equal(
         table_of(site_of(3.0), equipment=SHORT_LEAD).iloc[0], chosen(3.0, equipment=SHORT_LEAD)
     )
+
+
+def two_places() -> Site:
+    """The same line with a second access point."""
+    site = site_of(1.5)
+    more = make_site(
+        lines=[cable("A")],
+        structures=[
+            {"structure_id": name, "kind": "handhole", "access": "footway", "geometry": (x_m, 0.0)}
+            for name, x_m in (("H", AT_M), ("K", 2 * AT_M))
+        ],
+        terminations=[
+            {"structure_id": name, "line_id": "A", "at": "through", "direct": "yes", "clamp": "yes"} for name in "HK"
+        ],
+    )
+    return replace(site, structures=more.structures, terminations=more.terminations)
+
+
+def test_parts_solved_one_after_another_give_what_one_solution_gives(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = table_of(two_places(), equipment=SHORT_LEAD)
+    monkeypatch.setattr("corridor.plan.stake_choice.PLACES_AT_ONCE", 1)
+    parts = table_of(two_places(), equipment=SHORT_LEAD)
+    assert whole["hookup_id"].tolist() == ["direct:A:H", "direct:A:K"]
+    pd.testing.assert_frame_equal(whole, parts, rtol=1e-6)  # the tables' range differs
+
+
+def test_the_runner_up_is_another_place_and_no_better_than_a_tie() -> None:
+    row = chosen(1.5, -1.5, equipment=SHORT_LEAD, frequencies_hz=(1e3,))
+    place = (row["stake_bearing_deg"], row["stake_distance_m"])
+    assert place != (row["runner_up_bearing_deg"], row["runner_up_distance_m"])
+    assert row["runner_up_ratio"] * (1 + SETTINGS.hookups.stake_tie_share) >= row["neighbour_ratio"]
+
+
+def test_refused_hookups_stay_refused_without_a_place() -> None:
+    _, table, ready = everywhere_road()
+    refused = ready.assign(ready="refused", missing="energized", reason="r")
+    out = with_stakes(refused, table)
+    assert out["ready"].eq("refused").all()
+    assert out["missing"].eq("energized").all()
+
+
+def test_the_table_given_is_left_as_it_is() -> None:
+    _, table, ready = everywhere_road()
+    before = ready.copy()
+    with_stakes(ready, table)
+    pd.testing.assert_frame_equal(pd.DataFrame(ready), pd.DataFrame(before))

@@ -118,3 +118,33 @@ def test_strange_sections_are_refused() -> None:
 def test_frequencies_outside_the_method_are_refused() -> None:
     with pytest.raises(DomainError, match="expected a frequency"):
         touch_rows(MODEL, [0], [(0.0, 0.0)], frequency_hz=1.0, resistivity_ohm_m=RHO, soil=SOIL)
+
+
+def test_voltages_add_up() -> None:
+    # superposition: the rows are linear in the leaks
+    sections = MODEL.sections_of("A")[:2]
+    xy = (MODEL.start_m[sections, :2] + MODEL.origin_m) + (0.0, 1.0)
+    rows = touch_rows(MODEL, sections, xy, frequency_hz=1e3, resistivity_ohm_m=RHO, soil=SOIL)
+    one, other = leak_of(int(sections[0])), leak_of(STAKE)
+    both = rows.volts(2 * one - 1j * other, 1e3)
+    assert both == pytest.approx(2 * rows.volts(one, 1e3) - 1j * rows.volts(other, 1e3), rel=1e-9)
+
+
+def test_short_leaks_cost_no_digit_that_counts() -> None:
+    # kept as complex64, as solutions are: 1e-5 of the largest voltage
+    found = solved(MODEL, frequency_hz=1e3).solution
+    sections = MODEL.sections_of("A")
+    xy = (MODEL.start_m[sections, :2] + MODEL.origin_m) + (0.0, 1.0)
+    rows = touch_rows(MODEL, sections, xy, frequency_hz=1e3, resistivity_ohm_m=RHO, soil=SOIL)
+    full, short = (rows.volts(leak, 1e3) for leak in (found.leak_a, found.leak_a.astype(np.complex64)))
+    assert np.abs(full - short).max() < 1e-5 * np.abs(full).max()
+
+
+def test_a_jacket_keeps_the_metal_off_the_soil() -> None:
+    # the same leak through the coating of a cable and from a bare pipe: the coating's drop comes on top
+    cable, pipe = int(MODEL.sections_of("A")[3]), int(MODEL.sections_of("B")[3])
+    places = [(MODEL.start_m[k, :2] + MODEL.origin_m) + (1.0, 1.0) for k in (cable, pipe)]
+    rows = touch_rows(MODEL, [cable, pipe], places, frequency_hz=1e3, resistivity_ohm_m=RHO, soil=SOIL)
+    jacketed, bare = abs(rows.volts(leak_of(cable), 1e3)[0, 0]), abs(rows.volts(leak_of(pipe), 1e3)[1, 0])
+    coating = abs(1 / (MODEL.conductors[0].leakage(1e3) * np.linalg.norm(MODEL.end_m[cable] - MODEL.start_m[cable])))
+    assert jacketed > 0.9 * coating > bare
