@@ -200,7 +200,8 @@ def battery_hours(power_w: ArrayLike, capacity_wh: float | None) -> Floats | Non
 
 def _beyond(median: float, point: float) -> float:
     """Return the 1 % (99 %) point of the log-normal distribution with that median and 10 % (90 %) point."""
-    return math.exp(min(math.log(median) + _TAIL * (math.log(point) - math.log(median)), _LARGEST))
+    wide = _TAIL * (math.log(point) - math.log(median))
+    return median * math.exp(min(wide, _LARGEST - max(math.log(median), 0.0)))
 
 
 def _weights(weights: ArrayLike | None, shape: tuple[int, ...]) -> Floats:
