@@ -228,6 +228,7 @@ HOOKUPS = Table(
         _metres("stake_y_m", "Northing of the ground stake."),
         Column(name="stake_bearing_deg", kind="real", unit="deg", minimum=0, maximum=360, decimals=0, meaning="Bearing from the hook-up to its ground stake, clockwise from the grid's north."),
         _metres("stake_distance_m", "Distance from the hook-up to its ground stake.", decimals=1),
+        _text("stake_hint", "What to do where the loop is too resistive for the output wanted; NULL: nothing, or not worked out."),
         _text("far_end", "The line's other end, direct connections only: as it is, grounded, or led back to the transmitter without a stake.", vocabulary=FAR_ENDS),
         _text("owner_change", "What only the owner does first; such a hook-up is never ready. NULL: nothing.", vocabulary=OWNER_CHANGES),
         _text("opened_bond", "The bond that is opened for it."),

@@ -267,7 +267,7 @@ def _set_stakes(rows: list[Row], obstacles: np.ndarray[Any, Any], *, equipment: 
 def _columns(rows: list[Row]) -> dict[str, list[Any]]:
     names = (
         "hookup_id", "structure_id", "line_id", "mode", "at_m", "ready", "missing", "reason", "equipment",
-        "stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m", "far_end", "owner_change",
-        "opened_bond", "caution", "permit_by",
+        "stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m", "stake_hint", "far_end",
+        "owner_change", "opened_bond", "caution", "permit_by",
     )  # fmt: skip
     return {name: [row.get(name) for row in rows] for name in names}

@@ -137,6 +137,7 @@ def with_stakes(hookups: gpd.GeoDataFrame, chosen: pd.DataFrame) -> gpd.GeoDataF
     own = new.loc[out.loc[hit, "hookup_id"]]
     for column in ("stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m"):
         out.loc[hit, column] = own[column].to_numpy(float)
+    out.loc[hit, "stake_hint"] = own["hint"].replace("", None).to_numpy(object)
     lost = out.index[hit][own["stake_x_m"].isna().to_numpy()]
     lost = lost[out.loc[lost, "ready"].eq("ready").to_numpy()]
     out.loc[lost, "missing"] = NO_PLACE

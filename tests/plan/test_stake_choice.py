@@ -192,6 +192,7 @@ def test_the_table_of_hookups_gets_the_stakes_chosen() -> None:
     columns = ["stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m"]
     assert out.loc["direct:A:H", columns].tolist() == row[columns].tolist()
     assert out.loc["clamp:A:H", columns].isna().all()
+    assert out["stake_hint"].isna().all()
     turn, reach = np.radians(row["stake_bearing_deg"]), row["stake_distance_m"]
     x, y = AT_M + reach * np.sin(turn), reach * np.cos(turn)
     assert (row["stake_x_m"], row["stake_y_m"]) == pytest.approx((x, y))
@@ -280,6 +281,14 @@ def test_the_runner_up_is_another_place_and_no_better_than_a_tie() -> None:
     place = (row["stake_bearing_deg"], row["stake_distance_m"])
     assert place != (row["runner_up_bearing_deg"], row["runner_up_distance_m"])
     assert row["runner_up_ratio"] * (1 + SETTINGS.hookups.stake_tie_share) >= row["neighbour_ratio"]
+
+
+def test_the_table_of_hookups_gets_the_hint() -> None:
+    row = chosen(soil_ohm_m=1000.0, level_ma=50.0)
+    _, ready = prepared_of(site_of(soil_ohm_m=1000.0))
+    out = with_stakes(ready, pd.DataFrame([row])).set_index("hookup_id")
+    assert out.loc["direct:A:H", "stake_hint"] == row["hint"]
+    assert pd.isna(out.loc["clamp:A:H", "stake_hint"])
 
 
 def test_refused_hookups_stay_refused_without_a_place() -> None:
