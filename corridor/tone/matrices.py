@@ -28,6 +28,7 @@ from corridor.tone.integrals import (
 from corridor.tone.kernel_table import EarthTable
 from corridor.tone.layer_matrices import LayerGround, layer_ground, no_layers
 from corridor.tone.layered import Layers, direct_factor, layers_of
+from corridor.tone.level_fill import fill_level_pairs, has_row
 from corridor.tone.level_pairs import level_pairs
 from corridor.tone.pair_kernel import PairSections, PairSoil, layer_entries, pair_sections, soil_entries
 from corridor.tone.sommerfeld import air_propagation_constant
@@ -157,7 +158,10 @@ def section_matrices(
         msg = f"start_m, end_m and integrals must describe the same n sections, got {n} and {integrals.direct.shape}"
         raise DomainError(msg)
     Z, P = out = np.empty((2, n, n), dtype=np.complex128)
-    _fill(sections, *ground, _Known(integrals.direct, integrals.image, integrals.leakage_diagonal), out)
+    known = _Known(integrals.direct, integrals.image, integrals.leakage_diagonal)
+    if layers is None:
+        fill_level_pairs(sections, ground[0], known, out)
+    _fill(sections, *ground, known, out)
     first, second, ohm = _coated_ohm(sections, integrals.coated, ground[0].leakage_factor if layers is None else layers)
     P[first, second] += ohm
     P[second, first] += ohm
@@ -356,6 +360,8 @@ def _fill(  # noqa: PLR0917 - compiled functions have no keywords
         for part in range(2):
             i = np.int64(k) if part == 0 else n - 1 - np.int64(k)
             for j in range(i, n):
+                if one_soil and has_row(soil.depth_of, soil.row_of, i, j):
+                    continue  # done by `fill_level_pairs`
                 direct = known.direct[i, j]
                 integrals = (direct, known.image[i, j], known.leakage_diagonal[i] if i == j else direct)
                 if one_soil:
