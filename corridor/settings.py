@@ -174,7 +174,7 @@ class ReadingSettings(_Part):
     """What the crew's readings are worth, and where hidden causes are looked for (all engineering estimates)."""
 
     noise_share: Positive = 0.05  # standard deviation of a reading's logarithm
-    model_share: Positive = 0.01  # what the solution itself is off by, likewise (docs/method.md, Sections)
+    model_share: Positive = 0.02  # what the solution itself is off by, likewise (docs/method.md, Sections)
     offset_noise_m: Positive = 0.1  # of the place of a peak
     search_m: Positive = 1.0  # either side of the recorded line, where a crew that reads it looks for its peak
     clamp_floor_ma: Positive = 0.1  # least current that a clamp reads
@@ -209,6 +209,18 @@ class PlanSettings(_Part):
     idle_w: Annotated[float, Field(ge=0)] = 1.0
 
 
+class CheckSettings(_Part):
+    """What a crew's checks of a mark can tell (engineering estimates, but for the rule of 15 cm: common practice)."""
+
+    gap_rule_m: Positive = 0.15  # peak and null this near to each other are taken as agreeing
+    gap_noise_m: Positive = 0.05  # how exactly a crew finds their distance
+    lift_m: Annotated[float, Field(gt=0, le=1)] = 0.5  # how far the receiver is lifted
+    lift_noise_share: Positive = 0.05  # of the depth shown then: coils alike to 1 %
+    symmetry_noise: Positive = 0.1  # of left minus right half height over their sum
+    current_noise_share: Positive = 0.2  # of a ratio of two currents along a line
+    beside_share: Positive = 0.3  # of the target's current on a line beside it, from which the two show one peak
+
+
 class Settings(_Part):
     """All settings of a run; every part has defaults."""
 
@@ -224,6 +236,7 @@ class Settings(_Part):
     hookups: HookUpSettings = HookUpSettings()
     draws: DrawSettings = DrawSettings()
     plan: PlanSettings = PlanSettings()
+    checks: CheckSettings = CheckSettings()
     readings: ReadingSettings = ReadingSettings()
     seed: int = 0
 

@@ -3,11 +3,13 @@
 from corridor.dictionary.schema import Table
 from corridor.dictionary.shared import MODES, flag, frequency, integer, metres, real, share, text
 
-__all__ = ["PLAN_TABLES", "UNKNOWN_KINDS"]
+__all__ = ["FIELD_CHECKS", "PLAN_TABLES", "UNKNOWN_KINDS"]
 
 UNKNOWN_KINDS = (
     "soil", "coating", "depth", "position", "ground resistance", "bond", "joint", "ground", "stake",
 )  # fmt: skip
+
+FIELD_CHECKS = ("peak_null_gap_m", "depth_after_lifting_m", "symmetry_at_half", "current_along_line")
 
 _SETUP = text("setup_id", "Set-up of the plan.", required=True)
 
@@ -79,6 +81,24 @@ READING_CAUSES = Table(
     ),
 )  # fmt: skip
 
+CHECKS = Table(
+    name="field_checks", row="one check of a mark, on one stretch, where the peak is predicted to be off the most", geometry="Point",
+    columns=(
+        _SETUP,
+        text("stretch_id", "Stretch of the strategy.", required=True),
+        text("line_id", "Line that is traced.", required=True),
+        metres("station_m", "Distance along it.", decimals=2),
+        text("check", "peak_null_gap_m: distance of peak and null. depth_after_lifting_m: how much more depth is shown after lifting the receiver. symmetry_at_half: left minus right distance from the peak to half its height, over their sum. current_along_line: current shown there over the current shown at another place of the stretch.", required=True, vocabulary=FIELD_CHECKS),
+        real("clean_value", "What a line without neighbours reads; metres, or a ratio.", decimals=3),
+        real("expected_low", "Lowest prediction over the cases; NULL where no case shows any.", decimals=3),
+        real("expected_high", "Highest.", decimals=3),
+        flag("tells", "Where the peak or the depth is off in some case: whether the check leaves the clean value by more than its noise in every such case. Elsewhere: whether it would, before the mark is wrong; NULL where nothing on record pulls."),
+        flag("blind", "Whether it passes for clean in some case in which the peak or the depth is off; of peak and null by the common rule that they agree within 15 cm."),
+        text("note", "What it says here."),
+        text("advice", "For the stretch: which check tells, or what else confirms the mark."),
+    ),
+)  # fmt: skip
+
 VERIFY_FIRST = Table(
     name="verify_first", row="one thing the records leave open, by what knowing it would bring", geometry="any",
     columns=(
@@ -104,4 +124,4 @@ TRADE_OFF = Table(
     ),
 )  # fmt: skip
 
-PLAN_TABLES = (SETUPS, EXPECTED_READINGS, READING_CAUSES, VERIFY_FIRST, TRADE_OFF)
+PLAN_TABLES = (SETUPS, EXPECTED_READINGS, READING_CAUSES, CHECKS, VERIFY_FIRST, TRADE_OFF)

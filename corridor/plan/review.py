@@ -37,6 +37,7 @@ class Review:
     setups: gpd.GeoDataFrame
     expected_readings: gpd.GeoDataFrame
     reading_causes: gpd.GeoDataFrame
+    field_checks: gpd.GeoDataFrame
     findings: gpd.GeoDataFrame
     parallel_runs: gpd.GeoDataFrame
     crossings: gpd.GeoDataFrame

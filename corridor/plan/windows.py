@@ -189,7 +189,7 @@ def review_window(
     )
     plan = WindowPlan()
     if chosen is not None and solution is not None:
-        strategy, plan = plan_of(chosen, strategy, ready, solution, **shared)
+        strategy, plan = plan_of(chosen, strategy, ready, solution, grading=grading, **shared)
     plan = replace(plan, stakes=stakes)
     sections, stations, paths = chosen_tables(
         connected.site,

@@ -16,7 +16,7 @@ from corridor.tone.receiver import Reading, station_readings
 from corridor.tone.solve import ToneSolution
 from corridor.tone.stations import Stations
 
-__all__ = ["Prediction", "Profiles", "line_profiles", "peak_owners", "predict", "read_profiles"]
+__all__ = ["Prediction", "horizontal_fields", "peak_owners", "predict"]
 
 Real = NDArray[np.float64]
 
@@ -47,22 +47,6 @@ class Prediction:
     masked: NDArray[np.bool_]
 
 
-@dataclass(frozen=True)
-class Profiles:
-    """Fields across a line, T per ampere of hook-up current: phasors of shape (stations, offsets, columns).
-
-    The columns are frequencies x cases x drives. ``lower_h``, ``upper_h`` and ``lower_v`` are what
-    `corridor.tone.receiver.station_readings` takes, ``target_h`` the part of ``lower_h`` that the line itself makes.
-    """
-
-    receiver: ReceiverSettings
-    offsets_m: Real
-    lower_h: NDArray[np.complex128]
-    upper_h: NDArray[np.complex128]
-    lower_v: NDArray[np.complex128]
-    target_h: NDArray[np.complex128]
-
-
 def predict(
     solution: ToneSolution, stations: Stations, drives: Sequence[int], *, receiver: ReceiverSettings
 ) -> Prediction:
@@ -83,78 +67,60 @@ def predict(
     -------
     Prediction
     """
-    columns = list(drives)
-    return read_profiles(solution, stations, columns, line_profiles(solution, stations, columns, receiver=receiver))
-
-
-def line_profiles(
-    solution: ToneSolution,
-    stations: Stations,
-    drives: Sequence[int],
-    *,
-    receiver: ReceiverSettings,
-    offsets_m: Real | None = None,
-) -> Profiles:
-    """Return the fields across a line under some of the hook-ups.
-
-    Parameters
-    ----------
-    solution, stations, drives
-        As for `predict`.
-    receiver : ReceiverSettings
-        Coils and search width.
-    offsets_m : ndarray, shape (o,), m, optional
-        Where, at least two different ones; default evenly over the search width.
-
-    Returns
-    -------
-    Profiles
-    """
     model, columns = solution.model, list(drives)
     near = _near_sections(model, stations)
     own = np.isin(near, model.sections_of(stations.line_id))
-    if offsets_m is None:
-        count = round(2 * receiver.half_width_m / receiver.step_m) + 1
-        offsets_m = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
+    count = round(2 * receiver.half_width_m / receiver.step_m) + 1
+    offsets = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
     lower, upper = receiver.lower_coil_height_m, receiver.lower_coil_height_m + receiver.coil_spacing_m
     stacked = _stacked(solution, near, columns)
     currents, leaks = stacked
-    fields = _Fields(model, stations, near, offsets_m)
+    fields = _Fields(model, stations, near, offsets)
     low, up = fields.direct(lower), fields.direct(upper)
     lower_h, lower_v = low.horizontal_t(currents, leaks), low.vertical_t(currents)
     upper_h = up.horizontal_t(currents, leaks)
     target_h = low.of_sections(own).horizontal_t(currents[own], leaks[own])
     del low, up
     fields.add_eddies(solution, stacked, own, ((lower_h, lower_v, target_h, lower), (upper_h, None, None, upper)))
-    shape = (len(stations.measure_m), len(offsets_m), currents.shape[1])
-    parts = (part.reshape(shape) for part in (lower_h, upper_h, lower_v, target_h))
-    return Profiles(receiver, offsets_m, *parts)
+    shape = (len(stations.measure_m), len(offsets), currents.shape[1])
+    reading = station_readings(
+        lower_h.reshape(shape),
+        upper_h.reshape(shape),
+        lower_v.reshape(shape),
+        offsets,
+        coil_spacing_m=receiver.coil_spacing_m,
+        lower_coil_height_m=lower,
+        b_target_h=target_h.reshape(shape),
+    )
+    return _prediction(solution, stations, columns, reading)
 
 
-def read_profiles(solution: ToneSolution, stations: Stations, drives: Sequence[int], profiles: Profiles) -> Prediction:
-    """Return what the receiver reads in fields that `line_profiles` gave for the same stations and hook-ups.
+def horizontal_fields(
+    solution: ToneSolution, stations: Stations, drives: Sequence[int], *, offsets_m: Real, heights_m: Sequence[float]
+) -> NDArray[np.complex128]:
+    """Return the horizontal field across a line, as `predict` takes it.
 
     Parameters
     ----------
     solution, stations, drives
-        As for `line_profiles`.
-    profiles : Profiles
-        At offsets that `station_readings` takes.
+        As for `predict`.
+    offsets_m : ndarray, shape (o,), m
+        Positive to the left; at least two different ones.
+    heights_m : sequence of float, m
+        Of coils above ground.
 
     Returns
     -------
-    Prediction
+    ndarray of complex, shape (heights, stations, offsets, frequencies x cases x drives)
+        T per ampere of hook-up current.
     """
-    reading = station_readings(
-        profiles.lower_h,
-        profiles.upper_h,
-        profiles.lower_v,
-        profiles.offsets_m,
-        coil_spacing_m=profiles.receiver.coil_spacing_m,
-        lower_coil_height_m=profiles.receiver.lower_coil_height_m,
-        b_target_h=profiles.target_h,
-    )
-    return _prediction(solution, stations, list(drives), reading)
+    near = _near_sections(solution.model, stations)
+    stacked = _stacked(solution, near, list(drives))
+    fields = _Fields(solution.model, stations, near, offsets_m)
+    found = [fields.direct(height).horizontal_t(*stacked) for height in heights_m]
+    coils = tuple((field, None, None, height) for field, height in zip(found, heights_m, strict=True))
+    fields.add_eddies(solution, stacked, np.zeros(near.size, dtype=np.bool_), coils)
+    return np.stack([field.reshape(len(stations.measure_m), len(offsets_m), -1) for field in found])
 
 
 def _prediction(solution: ToneSolution, stations: Stations, columns: list[int], reading: Reading) -> Prediction:

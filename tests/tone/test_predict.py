@@ -1,10 +1,11 @@
 """Stations and readings along a line."""
 
+import numpy as np
 import pytest
 
 from corridor.settings import ReceiverSettings
 from corridor.tone.cases import CASES
-from corridor.tone.predict import peak_owners, predict
+from corridor.tone.predict import horizontal_fields, peak_owners, predict
 from corridor.tone.solve import solve_tone
 from corridor.tone.stations import set_stations
 from tests.tone.wires import EQUIPMENT, SOIL, placed, shape_of, wires
@@ -29,3 +30,22 @@ def test_the_owner_of_a_peak_is_the_line_under_it() -> None:
     own = set_stations("A", shape_of("A"), depth_m=0.8, spacing_m=20.0)
     over = predict(SOLUTION, own, [0], receiver=ReceiverSettings())
     assert peak_owners(SOLUTION, over, drive=0, frequency_hz=1e3) == [None] * 3
+
+
+def test_horizontal_fields_are_those_the_reading_was_taken_from() -> None:
+    # the reading's own figures at its peak: field at the lower coil, two-coil depth; eddy currents carried over from
+    # other places of the profile, hence not to the last digit
+    stations = set_stations("A", shape_of("A"), depth_m=0.8, spacing_m=30.0)
+    receiver = ReceiverSettings()
+    got = predict(SOLUTION, stations, [0], receiver=receiver)
+    lower = receiver.lower_coil_height_m
+    for s, f, c in np.ndindex(2, 2, 2):
+        peak = got.peak_offset_m[s, 0, f, c]
+        fields = horizontal_fields(
+            SOLUTION, stations, [0], offsets_m=np.array([peak, peak + 0.1]),
+            heights_m=(lower, lower + receiver.coil_spacing_m),
+        )  # fmt: skip
+        assert fields.shape == (2, 2, 2, 4)
+        low, high = np.abs(fields[:, s, 0, 2 * f + c])
+        assert low == pytest.approx(got.field_t[s, 0, f, c], rel=2e-3)
+        assert receiver.coil_spacing_m * high / (low - high) - lower == pytest.approx(got.depth_m[s, 0, f, c], rel=0.01)

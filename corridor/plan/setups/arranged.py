@@ -48,6 +48,7 @@ class Arranged:
     setups: gpd.GeoDataFrame
     expected_readings: gpd.GeoDataFrame
     reading_causes: gpd.GeoDataFrame
+    field_checks: gpd.GeoDataFrame
     verify_first: gpd.GeoDataFrame
     trade_off: gpd.GeoDataFrame
     facts: dict[str, Any]
@@ -120,6 +121,7 @@ def arrange(
         setups,
         _table("expected_readings", (row for plan in plans for row in plan.rows.readings), names, site),
         _table("reading_causes", (row for plan in plans for row in plan.rows.causes), names, site),
+        _table("field_checks", (row for plan in plans for row in plan.rows.checks), names, site),
         table_frame("verify_first", verify, crs=site.crs),
         table_frame("trade_off", traded, crs=site.crs),
         facts,

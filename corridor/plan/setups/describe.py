@@ -35,7 +35,7 @@ _ONE_IN_FIVE = "one in five good hook-ups lies outside"
 
 @dataclass
 class SetUpRows:
-    """Rows of the tables ``setups``, ``expected_readings`` and ``reading_causes``; without setup_id until it is known.
+    """Rows of ``setups``, ``expected_readings``, ``reading_causes`` and ``field_checks``; setup_id comes later.
 
     ``key`` in each row names its set-up: hook-up and frequency.
     """
@@ -43,6 +43,7 @@ class SetUpRows:
     setups: list[Row] = field(default_factory=list)
     readings: list[Row] = field(default_factory=list)
     causes: list[Row] = field(default_factory=list)
+    checks: list[Row] = field(default_factory=list)
 
 
 def key_of(hookup_id: Any, frequency_hz: Any) -> SetUpKey:

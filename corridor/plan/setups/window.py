@@ -14,9 +14,10 @@ from corridor.plan.ensemble import Ensemble, ensemble_of_cases, ensemble_of_draw
 from corridor.plan.grading import Grading
 from corridor.plan.partner_gate import gate_partners
 from corridor.plan.prepare import Connected, Prepared
+from corridor.plan.setups.checks import field_checks
 from corridor.plan.setups.choice import Choice, choose, chosen_candidates
 from corridor.plan.setups.crowd import Crowd, crowd_of
-from corridor.plan.setups.describe import SetUpRows, describe_setups
+from corridor.plan.setups.describe import SetUpRows, describe_setups, key_of
 from corridor.plan.setups.first import verify_rows
 from corridor.plan.setups.stretch_facts import with_draws
 from corridor.settings import Equipment, Settings
@@ -152,6 +153,7 @@ def plan_of(
     ready: gpd.GeoDataFrame,
     solution: ToneSolution,
     *,
+    grading: Grading,
     equipment: Equipment,
     settings: Settings,
 ) -> tuple[gpd.GeoDataFrame, WindowPlan]:
@@ -166,6 +168,8 @@ def plan_of(
         Hook-ups of the window.
     solution : ToneSolution
         Of the cases.
+    grading : Grading
+        Of all hook-ups in the cases.
     equipment, settings
         As for the choice.
 
@@ -178,6 +182,8 @@ def plan_of(
     filled = with_draws(strategy, choice, ready, settings=settings)
     rows = describe_setups(choice, filled, ready, equipment=equipment, settings=settings)
     keys = [row["key"] for row in rows.setups]
+    used = [key_of(*pair) in keys for pair in zip(filled["hookup_id"], filled["frequency_hz"], strict=True)]
+    rows.checks = field_checks(filled[used], solution, grading.predictions, ready, settings=settings)
     crowd = crowd_of(choice, keys, filled, ready, solution=solution, settings=settings)
     cover = choice.cover
     facts = {
