@@ -78,6 +78,7 @@ READING_CAUSES = Table(
         text("line_ids", "Lines concerned, separated by spaces."),
         share("prior", "Probability in all draws."),
         share("posterior", "Probability in the tenth of the draws that read lowest, or highest."),
+        text("told_apart_by", "Second reading that tells the first two causes apart, on the first one's row; NULL where none would."),
     ),
 )  # fmt: skip
 

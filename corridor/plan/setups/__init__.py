@@ -1,4 +1,4 @@
-"""Which set-ups a crew makes, in which order, and what they tell: functions on arrays, with no physics of their own."""
+"""Which set-ups a crew makes, in which order, and what they tell: choice and description, no physics of its own."""
 
 from corridor.plan.setups.causes import Cause, Causes, rank_causes
 from corridor.plan.setups.cover import Cover, choose_setups, greedy_setups, trade_off

@@ -15,6 +15,7 @@ from corridor.plan.setups.causes import rank_causes
 from corridor.plan.setups.choice import Choice
 from corridor.plan.setups.expected import battery_hours, interval, power_drawn, source_readings
 from corridor.plan.setups.fallback import fallbacks
+from corridor.plan.setups.telling import told_apart_by
 from corridor.settings import Equipment, Settings
 
 __all__ = ["SetUpKey", "SetUpRows", "describe_setups", "key_of"]
@@ -217,8 +218,13 @@ def _causes(choice: Choice, column: int, ready: gpd.GeoDataFrame, source: list[R
     names, kinds = [u.name for u in draws.unknowns], [u.kind for u in draws.unknowns]
     ranked = rank_causes(told["values"], draws.value, names, kinds)
     about = {u.name: u for u in draws.unknowns}
+    loop = np.abs(choice.ensemble.sources.loop_ohm[choice.options.hookup[column]])
     for side, causes in (("lower", ranked.low), ("higher", ranked.high)):
-        for number, cause in enumerate([c for c in causes if c.stands_out][:CAUSES_SHOWN], start=1):
+        leading = [cause for cause in causes if cause.stands_out][:CAUSES_SHOWN]
+        apart = None
+        if told["kind"] == "source_ohm":
+            apart = told_apart_by(loop, draws.value, leading, names, frequencies_hz=choice.ensemble.frequencies_hz)
+        for number, cause in enumerate(leading, start=1):
             unknown = about[cause.name]
             rows.append(
                 {
@@ -230,6 +236,7 @@ def _causes(choice: Choice, column: int, ready: gpd.GeoDataFrame, source: list[R
                     "line_ids": " ".join(unknown.line_ids) or None,
                     "prior": cause.prior,
                     "posterior": cause.posterior,
+                    "told_apart_by": apart if number == 1 else None,
                 }
             )
     return rows + _wrong_lines(choice, column, ready, told)
