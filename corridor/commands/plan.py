@@ -66,8 +66,8 @@ def plan(
     """Plan set-ups for RECORDS: the fewest that show every stretch about as well as any could, in walking order.
 
     Chosen on draws of soil, coatings, depths, positions, grounds, bonds, joints and stakes. Writes what review writes,
-    with the layers setups, expected_readings, reading_causes, verify_first and trade_off, and readings.csv, empty, for
-    what the crew reads.
+    with the layers setups, expected_readings, reading_causes, field_checks, verify_first and trade_off, and
+    readings.csv, empty, for what the crew reads.
     """
     check_folder_place(output)
     chosen = load_equipment(equipment)
