@@ -44,13 +44,14 @@ def fill_level_pairs(
     )
     rows = (soil.depth_of, soil.row_of, soil.level_rests, soil.level_scale)
     factors = (soil.series_factor, soil.leakage_factor, soil.reflection)
+    known = tuple(integrals)  # whatever kind of tuple it is, or the loops compile twice
     tiles = -(-len(sections.length) // _TILE)
 
     def fill(first: int, last: int) -> None:
         for number in range(first, last):
             # a long and a short row of the triangle in turn: equal work for each thread
             tile = number // 2 if number % 2 == 0 else tiles - 1 - number // 2
-            _fill_row(tile, plain, (rows, factors, integrals), out)
+            _fill_row(tile, plain, (rows, factors, known), out)
 
     in_ranges(fill, tiles, smallest=2)
 
