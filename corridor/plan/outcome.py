@@ -39,9 +39,10 @@ def line_stations(
         Thresholds of the grades.
     """
     lines = site.lines
-    line = lines[(lines["line_id"] == prediction.stations.line_id).to_numpy()].iloc[0]
+    at = int(np.flatnonzero(lines["line_id"] == prediction.stations.line_id)[0])
+    line = {name: lines[name].iloc[at] for name in ("assumed", "assumed_columns")}
     owners = peak_owners(solution, prediction, drive=setting.drive, frequency_hz=setting.frequency_hz)
-    return station_rows(solution, prediction, setting, line=line.to_dict(), settings=settings, owners=owners)
+    return station_rows(solution, prediction, setting, line=line, settings=settings, owners=owners)
 
 
 def bleed_rows(

@@ -258,7 +258,7 @@ def section_rows(
     current = np.stack(at, axis=1).astype(complex)
     size_ma = np.abs(current) * hookup_a * MA_PER_A
     top = 0.0 if target is None else np.abs(current[model.sections_of(target), 0]).max(initial=0.0)
-    flags = lines.set_index("line_id")
+    flags = lines[["line_id", "assumed", "assumed_columns"]].set_index("line_id")
     parts = []
     geometries: list[LineString] = []
     for line_id in model.line_ids:
