@@ -28,6 +28,8 @@ from corridor.site.accepted import accept_findings, is_open
 
 __all__ = ["plan"]
 
+PLAN_OPTIONS = ("crews", "max_setups", "draws", "seed", "allow_owner_changes")
+
 
 @click.command("plan")
 @input_options
@@ -38,6 +40,11 @@ __all__ = ["plan"]
 @click.option("--crews", type=int, help="Crews at work at the same time; set-ups and frequencies are shared out.")
 @click.option("--max-setups", type=int, help="At most so many set-ups: what they show is made as long as can be.")
 @click.option("--draws", type=int, help="Draws of what the records don't know.")
+@click.option(
+    "--allow-owner-changes",
+    is_flag=True,
+    help="List what only an owner may do too (grounds lifted, bonds opened, far ends grounded): never READY.",
+)
 @click.option("--seed", type=int, help="Of the draws; the same seed gives the same plan.")
 @equipment_option
 @settings_option
@@ -51,17 +58,13 @@ def plan(
     target: tuple[str, ...],
     target_utility: str | None,
     everything: bool,
-    crews: int | None,
-    max_setups: int | None,
-    draws: int | None,
-    seed: int | None,
     equipment: str | None,
     accepted: str | None,
     strict: bool,
     quiet: bool,
     verbose: bool,
     progress: str,
-    **read: Any,
+    **more: Any,
 ) -> None:
     """Plan set-ups for RECORDS: the fewest that show every stretch about as well as any could, in walking order.
 
@@ -71,11 +74,12 @@ def plan(
     """
     check_folder_place(output)
     chosen = load_equipment(equipment)
-    inputs = load_inputs(paths, **read)
+    how = {name: more.pop(name) for name in PLAN_OPTIONS}
+    inputs = load_inputs(paths, **more)
     site, unused = (inputs.site, []) if accepted is None else accept_findings(inputs.site, accepted)
     if target_utility is not None:
         lines_of_utility(site, target_utility)
-    settings = with_plan(inputs.settings, crews=crews, max_setups=max_setups, draws=draws, seed=seed)
+    settings = with_plan(inputs.settings, **how)
     with talk.progress(progress, quiet=quiet) as show:
         result = plan_setups(
             site,
@@ -97,24 +101,32 @@ def plan(
 
 
 def with_plan(
-    settings: Settings, *, crews: int | None, max_setups: int | None, draws: int | None, seed: int | None
+    settings: Settings,
+    *,
+    crews: int | None,
+    max_setups: int | None,
+    draws: int | None,
+    seed: int | None,
+    allow_owner_changes: bool,
 ) -> Settings:
     """Return settings with what the options of the command say.
 
     Raises
     ------
     SettingsError
-        If one of them is less than 1.
+        If one of the numbers is less than 1.
     """
     for name, number in (("--crews", crews), ("--max-setups", max_setups), ("--draws", draws)):
         if number is not None and number < 1:
             message = f"{name}: expected a whole number from 1 on, got {number}"
             raise SettingsError(message)
     plan = {name: number for name, number in (("crews", crews), ("max_setups", max_setups)) if number is not None}
+    allowed = settings.hookups.allow_owner_changes or allow_owner_changes
     return settings.model_copy(
         update={
             "plan": settings.plan.model_copy(update=plan),
             "draws": settings.draws if draws is None else settings.draws.model_copy(update={"count": draws}),
+            "hookups": settings.hookups.model_copy(update={"allow_owner_changes": allowed}),
             "seed": settings.seed if seed is None else seed,
         }
     )

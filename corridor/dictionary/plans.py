@@ -35,6 +35,8 @@ SETUPS = Table(
         metres("walk_m", "Way from the step before, along the streets as the lines show them.", decimals=1),
         metres("stake_x_m", "Easting of the ground stake."),
         metres("stake_y_m", "Northing of the ground stake."),
+        real("stake_bearing_deg", "Bearing of the stake from the hook-up, clockwise from grid north.", unit="deg", decimals=0),
+        metres("stake_distance_m", "Its distance.", decimals=1),
         real("power_w", "Electrical power drawn, median over the draws.", unit="W", decimals=2),
         real("battery_h", "Hours the equipment's battery lasts at that; NULL where its energy isn't given.", unit="h", decimals=1),
         text("fallback_b", "Next best hook-up for the same stretches."),

@@ -239,7 +239,10 @@ def _what_to_do(row: Row) -> str:
     at = f"at {row['structure_id']}" if isinstance(row["structure_id"], str) else "from the surface"
     how = f"{row['mode']} {at} on {row['line_id']}, {row['frequency_hz']:g} Hz"
     output = _OUTPUT[row["mode"]].format(level_ma=row["level_ma"])
-    return f"{how}, {output}; trace {row['covers'].replace(' ', ', ')}"
+    stake = ""
+    if row["stake_distance_m"] is not None and np.isfinite(row["stake_distance_m"]):
+        stake = f", ground stake {row['stake_distance_m']:.0f} m away at {row['stake_bearing_deg']:.0f} deg"
+    return f"{how}, {output}{stake}; trace {row['covers'].replace(' ', ', ')}"
 
 
 def _table(name: str, rows: Iterable[Row], names: Mapping[SetUpKey, str], site: Site) -> gpd.GeoDataFrame:

@@ -25,6 +25,7 @@ Row = dict[str, Any]
 Real = NDArray[np.float64]
 
 CAUSES_SHOWN = 3
+_STAKE = ("stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m")
 READ_AT_SOURCE = {
     "direct": ("source_ma", "source_v", "source_ohm"),
     "clamp": ("clamp_ma",),  # the transmitter shows its own winding, not the line
@@ -112,8 +113,7 @@ def describe_setups(
                 "covers": " ".join(sorted(set(stretches["line_id"]))),
                 "length_m": float(stretches["length_m"].sum()),
                 "readable_m": float((stretches["readable_share"] * stretches["length_m"]).sum()),
-                "stake_x_m": hookup["stake_x_m"],
-                "stake_y_m": hookup["stake_y_m"],
+                **{name: hookup.get(name) for name in _STAKE},
                 "fallback_b": second[0],
                 "fallback_c": second[1],
                 "go_to_fallback": _trigger(source),
