@@ -191,6 +191,7 @@ class ReadingSettings(_Part):
     hidden_odds: Positive = 1.0  # of any cause that no record speaks of, against none
     causes_max: Annotated[int, Field(ge=1, le=500)] = 80
     pairs_of: Annotated[int, Field(ge=0, le=20)] = 6  # the likeliest causes, also looked at two by two
+    station_m: Positive = 0.3  # how well the place of a reading along its line is known, standard deviation
     place_reach_m: Positive = 5.0  # a reading farther from its line is refused
 
 

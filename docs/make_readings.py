@@ -1,6 +1,10 @@
-"""Write docs/readings.md: the guide to readings, and how well hidden causes are found in an invented street."""
+"""Write docs/readings.md: the guide to readings, and how well hidden causes are found in an invented street.
+
+The first argument is the number of processes.
+"""
 
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -13,7 +17,7 @@ ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT))
 from tests.readings.street import Ground, Truth, street_plan, street_rows, street_site  # noqa: E402
 
-__all__ = ["TARGET", "Outcome", "document", "outcome", "study"]
+__all__ = ["TARGET", "Outcome", "both", "document", "outcome", "street", "study"]
 
 TARGET = Path(__file__).with_name("readings.md")
 SEEDS = tuple(range(101, 111))
@@ -180,16 +184,26 @@ def outcome(ground: Ground, seed: int, truth: Truth) -> Outcome:
     )
 
 
-def study(seeds: tuple[int, ...] = SEEDS) -> tuple[Ground, list[Outcome], list[Outcome]]:
-    """Return the street, outcomes with a hidden cause, and outcomes with none."""
+def street() -> Ground:
+    """Return the invented street."""
     site = street_site()
-    ground = Ground(site, street_plan(), street_rows(site))
-    hidden, none = [], []
-    for seed in seeds:
-        hidden.append(outcome(ground, seed, ground.drawn(seed, visible=VISIBLE, held_out=HELD_OUT)))
-        none.append(outcome(ground, seed, ground.truth(seed, None, held_out=HELD_OUT)))
-        print(hidden[-1].seed, hidden[-1].truth.cause, hidden[-1].rank, none[-1].top_probability, flush=True)  # noqa: T201
-    return ground, hidden, none
+    return Ground(site, street_plan(), street_rows(site))
+
+
+def both(seed: int) -> tuple[Outcome, Outcome]:
+    """Return the outcomes of one seed: with a hidden cause, and with none."""
+    ground = street()
+    hidden = outcome(ground, seed, ground.drawn(seed, visible=VISIBLE, held_out=HELD_OUT))
+    none = outcome(ground, seed, ground.truth(seed, None, held_out=HELD_OUT))
+    print(seed, hidden.truth.cause, hidden.rank, none.top_probability, flush=True)  # noqa: T201
+    return hidden, none
+
+
+def study(seeds: tuple[int, ...] = SEEDS, *, workers: int = 2) -> tuple[Ground, list[Outcome], list[Outcome]]:
+    """Return the street, outcomes with a hidden cause, and outcomes with none."""
+    with ProcessPoolExecutor(workers) as pool:
+        found = list(pool.map(both, seeds))
+    return street(), [hidden for hidden, _ in found], [none for _, none in found]
 
 
 def document(ground: Ground, hidden: list[Outcome], none: list[Outcome]) -> str:
@@ -214,4 +228,5 @@ def document(ground: Ground, hidden: list[Outcome], none: list[Outcome]) -> str:
 
 
 if __name__ == "__main__":
-    TARGET.write_text(document(*study()), encoding="utf-8", newline="\n")
+    workers = int(sys.argv[1]) if len(sys.argv) > 1 else 2
+    TARGET.write_text(document(*study(workers=workers)), encoding="utf-8", newline="\n")

@@ -30,6 +30,8 @@ State = tuple[tuple[int, float], ...]  # elements and their impedances, ohm; inf
 Step = Callable[[], None]
 
 EDGE_M = 1e-6
+SLOPE_MOST_PER_M = 3.0  # a current that changes more is no current: it runs the other way a foot on
+CURRENTS = ("clamp_ma", "receiver_ma")
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,8 @@ class Response:
         Current that a clamp or the receiver shows, A/A; offset or depth in m; NaN where there is none.
     own_a : ndarray
         True current on the line there, A/A; NaN for source readings.
+    slope_per_m : ndarray
+        By what share of itself that current changes along a metre of the line.
     loop_ohm : ndarray of complex
         What the source sees; NaN for induction.
     available_a : ndarray
@@ -61,17 +65,9 @@ class Response:
 
     per_a: Real
     own_a: Real
+    slope_per_m: Real
     loop_ohm: NDArray[np.complex128]
     available_a: Real
-
-    def joined(self, other: Response) -> Response:
-        """Return this response with further states behind its own."""
-        return Response(
-            *(
-                np.concatenate((getattr(self, name), getattr(other, name)), axis=2)
-                for name in ("per_a", "own_a", "loop_ohm", "available_a")
-            )
-        )
 
 
 class _Spent:
@@ -142,8 +138,8 @@ class Bench:
         """
         shape = (len(asked), len(self.factors), len(states), len(self.drives))
         out = Response(
-            np.full(shape, np.nan), np.full(shape, np.nan), np.full(shape, np.nan, dtype=np.complex128),
-            np.full(shape, np.nan),
+            np.full(shape, np.nan), np.full(shape, np.nan), np.zeros(shape),
+            np.full(shape, np.nan, dtype=np.complex128), np.full(shape, np.nan),
         )  # fmt: skip
         for frequency in sorted({one.frequency_hz for one in asked}):
             solution = self._solution(states, frequency)
@@ -192,7 +188,8 @@ class Bench:
         )
         shape = (len(rows), len(drives), len(self.factors), -1)
         seen = predict(solution, stations, drives, receiver=self.receiver)
-        own = np.abs(_at_places(solution, line, stations.measure_m, drives)).reshape(shape)
+        at_places = _at_places(solution, line, stations.measure_m, drives)
+        own, slope = (table.reshape(shape) for table in at_places)
         # a field that still rises at the end of the search has no peak: a crew reads nothing there
         lost = np.abs(seen.peak_offset_m[:, :, 0, :]) > self.receiver.half_width_m - EDGE_M
         shown = (seen.inferred_a, seen.peak_offset_m, seen.depth_m)
@@ -202,10 +199,15 @@ class Bench:
             for column, drive in enumerate(drives):
                 out.per_a[k, :, :, drive] = tables[one.kind][place, column]
                 out.own_a[k, :, :, drive] = own[place, column]
+                if one.kind in CURRENTS:
+                    out.slope_per_m[k, :, :, drive] = slope[place, column]
 
 
-def _at_places(solution: ToneSolution, line: str, measure_m: Real, drives: tuple[int, ...]) -> NDArray[np.complex128]:
-    """Return the current at places of a line, (places, drives, cases): a section's leak leaves it evenly."""
+def _at_places(solution: ToneSolution, line: str, measure_m: Real, drives: tuple[int, ...]) -> tuple[Real, Real]:
+    """Return the current at places of a line and its relative slope, (places, drives, cases).
+
+    A section's leak leaves it evenly along its length.
+    """
     model = solution.model
     sections = np.array([model.section_at(line, float(at)) for at in measure_m], dtype=np.int64)
     low, high = model.measure_m[sections].T
@@ -215,7 +217,10 @@ def _at_places(solution: ToneSolution, line: str, measure_m: Real, drives: tuple
     found = [solution.results[frequency, case.name] for case in solution.cases]
     current = np.stack([one.current_a[grid] for one in found], axis=2)
     leak = np.stack([one.leak_a[grid] for one in found], axis=2)
-    return current.astype(np.complex128) - share[:, None, None] * leak
+    here = np.abs(current.astype(np.complex128) - share[:, None, None] * leak)
+    least = np.abs(leak) / (high - low)[:, None, None]
+    slope = np.where(here > 0.0, np.minimum(least / np.maximum(here, 1e-30), SLOPE_MOST_PER_M), 0.0)
+    return here, slope
 
 
 def benches(

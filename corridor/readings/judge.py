@@ -68,6 +68,8 @@ class Expected:
         Readings that the receiver can't give.
     shift : ndarray, shape (2, readings)
         By how much those networks' means differ from the recorded network, readings and currents; it is part of both.
+    slope_per_m : ndarray, shape (readings,)
+        How a reading changes along a metre of its line, nominal soil.
     """
 
     reading: Real
@@ -76,6 +78,7 @@ class Expected:
     current_by: Real
     lost: NDArray[np.bool_]
     shift: Real
+    slope_per_m: Real
 
     def combined(self, other: Expected, nominal: Expected, exact: Expected) -> Expected:
         """Return a pair's: its own in each soil, the deviations of both causes together in first order."""
@@ -87,6 +90,7 @@ class Expected:
             self.current_by + other.current_by - nominal.current_by,
             self.lost | other.lost | exact.lost,
             shift,
+            exact.slope_per_m,
         )
 
 
@@ -216,7 +220,7 @@ def expectations(
     """
     found = []
     for variant, state in variants:
-        reading, current, lost = _figures(response, variant, state, asked, equipment=equipment)
+        reading, current, lost, slope = _figures(response, variant, state, asked, equipment=equipment)
         by = [_figures(other, variant, state, asked, equipment=equipment) for other in redrawn]
         reading_by, current_by = np.zeros((0, len(asked))), np.zeros((0, len(asked)))
         shift = np.zeros((2, len(asked)))
@@ -230,7 +234,7 @@ def expectations(
         fine = [
             _interpolated(values, solved, factors) + own for values, own in zip((reading, current), shift, strict=True)
         ]
-        found.append(Expected(fine[0], fine[1], reading_by, current_by, lost, shift))
+        found.append(Expected(fine[0], fine[1], reading_by, current_by, lost, shift, slope[:, nominal]))
     return found
 
 
@@ -243,8 +247,8 @@ def _interpolated(values: Real, solved: Sequence[float], factors: Real) -> Real:
 
 def _figures(
     response: Response, variant: Variant, state: int, asked: Sequence[Asked], *, equipment: Equipment
-) -> tuple[Real, Real, NDArray[np.bool_]]:
-    """Return readings and true currents on their scale, (readings, soils), and which readings can't be given."""
+) -> tuple[Real, Real, NDArray[np.bool_], Real]:
+    """Return readings and true currents on their scale, (readings, soils), which can't be given, and their slopes."""
     moved, stakes = dict(variant.moved), dict(variant.stakes)
     own = np.array([one.drives[0] for one in asked], dtype=np.int64)
     drive = np.array([moved.get(number, number) for number in own.tolist()], dtype=np.int64)
@@ -271,7 +275,14 @@ def _figures(
     instead = np.where(kind == "receiver_ma", current, np.where(kind == "peak_offset_m", 0.0, depth))
     value = np.where(np.isnan(value), instead, value)
     current = 0.5 * np.log(np.where(np.isnan(current), 0.0, current) ** 2 + CURRENT_FLOOR_MA**2)
-    return to_scale(asked, value), current, lost
+    scaled = to_scale(asked, value)
+    slope = response.slope_per_m[rows, :, state, drive] * np.where(kind == "peak_offset_m", 0.0, _above(value, scaled))
+    return scaled, current, lost, slope
+
+
+def _above(value: Real, scaled: Real) -> Real:
+    """Return how far figures stand above the floor of their scale, 0 to 1: below it nothing changes."""
+    return np.asarray(np.minimum(value**2 / np.exp(2.0 * np.minimum(scaled, 300.0)), 1.0))
 
 
 def _within(loop: NDArray[np.complex128], equipment: Equipment) -> Real:
@@ -346,7 +357,8 @@ def _law(one: Expected, asked: Sequence[Asked], settings: ReadingSettings) -> La
     noise = np.array([share if a.logarithmic else settings.offset_noise_m for a in asked])
     common = _common(asked, settings)
     lost = np.where(one.lost, settings.outlier_spread**2, 0.0)
-    return Law(one.reading_by.T @ one.reading_by + common @ common.T, noise**2 + lost)
+    place = one.slope_per_m * settings.station_m
+    return Law(one.reading_by.T @ one.reading_by + common @ common.T, noise**2 + place**2 + lost)
 
 
 def _common(asked: Sequence[Asked], settings: ReadingSettings) -> Real:

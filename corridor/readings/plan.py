@@ -9,6 +9,7 @@ import geopandas as gpd
 import pandas as pd
 
 from corridor.errors import InputError
+from corridor.plan.prepare import hookup_of
 from corridor.settings import Equipment, Settings
 from corridor.tone.hookup import HookUp
 
@@ -80,22 +81,14 @@ def set_ups_of(plan: PlanLike) -> dict[str, SetUp | None]:
         if hookup is None:
             message = f"set-up {name}: the plan's hook-ups have no {row['hookup_id']!r}; make the plan again"
             raise InputError(message)
-        found[name] = SetUp(
-            name, _hookup({**hookup, **_stated(row)}), float(row["frequency_hz"]), float(row["level_ma"])
-        )
+        row_of_hookup = pd.Series({"stake_x_m": None, "stake_y_m": None, **hookup, **_stated(row)})
+        found[name] = SetUp(name, hookup_of(row_of_hookup), float(row["frequency_hz"]), float(row["level_ma"]))
     return found
 
 
 def _stated(row: dict[str, Any]) -> dict[str, Any]:
     """Return what the set-up's own row says of the stake, which goes before the hook-up's."""
-    return {name: row[name] for name in ("stake_x_m", "stake_y_m", "far_end") if name in row and not _empty(row[name])}
-
-
-def _hookup(row: dict[str, Any]) -> HookUp:
-    stake = None if _empty(row.get("stake_x_m")) else (float(row["stake_x_m"]), float(row["stake_y_m"]))
-    structure = None if _empty(row.get("structure_id")) else str(row["structure_id"])
-    far_end: Any = "open" if _empty(row.get("far_end")) else row["far_end"]
-    return HookUp(row["mode"], str(row["line_id"]), structure, float(row["at_m"]), stake, far_end=far_end)
+    return {name: row[name] for name in ("stake_x_m", "stake_y_m") if name in row and not _empty(row[name])}
 
 
 def _empty(value: Any) -> bool:

@@ -8,6 +8,8 @@ import pyogrio
 import pytest
 
 from corridor.dictionary import RESULT_TABLES
+from corridor.dictionary.plans import PLAN_TABLES
+from corridor.dictionary.readings import READINGS_TABLES
 from corridor.errors import OutputError
 from corridor.frames import CAUTION, empty_table
 from corridor.report.receipt import make_receipt, receipt_metadata
@@ -16,8 +18,11 @@ from corridor.report.styles import STYLE_TABLE
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
-# what the commands bonds and check write alone
-OTHERS_ONLY = ("line_groups", "group_edges", "group_splits", "group_changes", "completeness")
+# what the commands bonds, check, plan and readings write
+OTHERS_ONLY = (
+    "line_groups", "group_edges", "group_splits", "group_changes", "completeness",
+    *(table.name for table in (*PLAN_TABLES, *READINGS_TABLES)),
+)  # fmt: skip
 
 
 def test_a_review_is_written_whole_and_the_same_again(tmp_path: Path) -> None:
