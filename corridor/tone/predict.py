@@ -96,31 +96,37 @@ def predict(
 
 
 def horizontal_fields(
-    solution: ToneSolution, stations: Stations, drives: Sequence[int], *, offsets_m: Real, heights_m: Sequence[float]
-) -> NDArray[np.complex128]:
+    solution: ToneSolution,
+    stations: Stations,
+    drives: Sequence[int],
+    *,
+    profiles: Sequence[tuple[Real, Sequence[float]]],
+) -> list[NDArray[np.complex128]]:
     """Return the horizontal field across a line, as `predict` takes it.
 
     Parameters
     ----------
     solution, stations, drives
         As for `predict`.
-    offsets_m : ndarray, shape (o,), m
-        Positive to the left; at least two different ones.
-    heights_m : sequence of float, m
-        Of coils above ground.
+    profiles : sequence of (offsets_m, heights_m)
+        Offsets, positive to the left, at least two different ones; heights of coils above ground.
 
     Returns
     -------
-    ndarray of complex, shape (heights, stations, offsets, frequencies x cases x drives)
-        T per ampere of hook-up current.
+    list of ndarray of complex, shape (heights, stations, offsets, frequencies x cases x drives)
+        One a profile, T per ampere of hook-up current.
     """
     near = _near_sections(solution.model, stations)
     stacked = _stacked(solution, near, list(drives))
-    fields = _Fields(solution.model, stations, near, offsets_m)
-    found = [fields.direct(height).horizontal_t(*stacked) for height in heights_m]
-    coils = tuple((field, None, None, height) for field, height in zip(found, heights_m, strict=True))
-    fields.add_eddies(solution, stacked, np.zeros(near.size, dtype=np.bool_), coils)
-    return np.stack([field.reshape(len(stations.measure_m), len(offsets_m), -1) for field in found])
+    nobody = np.zeros(near.size, dtype=np.bool_)
+    result = []
+    for offsets_m, heights_m in profiles:
+        fields = _Fields(solution.model, stations, near, offsets_m)
+        found = [fields.direct(height).horizontal_t(*stacked) for height in heights_m]
+        coils = tuple((field, None, None, height) for field, height in zip(found, heights_m, strict=True))
+        fields.add_eddies(solution, stacked, nobody, coils)
+        result.append(np.stack([field.reshape(len(stations.measure_m), len(offsets_m), -1) for field in found]))
+    return result
 
 
 def _prediction(solution: ToneSolution, stations: Stations, columns: list[int], reading: Reading) -> Prediction:

@@ -41,10 +41,9 @@ def test_horizontal_fields_are_those_the_reading_was_taken_from() -> None:
     lower = receiver.lower_coil_height_m
     for s, f, c in np.ndindex(2, 2, 2):
         peak = got.peak_offset_m[s, 0, f, c]
-        fields = horizontal_fields(
-            SOLUTION, stations, [0], offsets_m=np.array([peak, peak + 0.1]),
-            heights_m=(lower, lower + receiver.coil_spacing_m),
-        )  # fmt: skip
+        profile = (np.array([peak, peak + 0.1]), (lower, lower + receiver.coil_spacing_m))
+        fields, again = horizontal_fields(SOLUTION, stations, [0], profiles=(profile, profile))
+        assert (fields == again).all()
         assert fields.shape == (2, 2, 2, 4)
         low, high = np.abs(fields[:, s, 0, 2 * f + c])
         assert low == pytest.approx(got.field_t[s, 0, f, c], rel=2e-3)

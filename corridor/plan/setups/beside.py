@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from corridor.settings import Settings
 from corridor.tone.solve import ToneSolution
@@ -12,7 +11,7 @@ from corridor.tone.stations import Stations
 
 __all__ = ["Beside", "beside"]
 
-Real = NDArray[np.float64]
+_SLACK = 1e-9  # a direction at the largest angle is within it
 
 
 @dataclass(frozen=True)
@@ -69,7 +68,7 @@ def beside(solution: ToneSolution, station: Stations, drive: int, *, settings: S
     length = np.hypot(way[:, 0], way[:, 1])
     with np.errstate(divide="ignore", invalid="ignore"):
         part = np.clip(((at - start) * way).sum(axis=1) / length**2, 0.0, 1.0)
-        parallel = np.abs(way @ along) >= length * np.cos(np.radians(settings.couplings.max_angle_deg))
+        parallel = np.abs(way @ along) >= length * (np.cos(np.radians(settings.couplings.max_angle_deg)) - _SLACK)
     away = np.hypot(*(start + part[:, None] * way - at).T)
     names = np.array(model.line_ids, dtype=object)[model.line_index]
     near = parallel & ~model.electrode_mask & (names != station.line_id) & (away <= station.depth_m) & (own > 0)

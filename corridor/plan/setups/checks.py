@@ -137,8 +137,10 @@ def field_checks(
         if inside.size:
             wanted.append(_Stretch(stretch, prediction, drive, inside))
     own = _own_setups(strategy, ready)
-    made = worked(lambda stretch: _rows(stretch, solution, own, settings=settings), wanted)
-    return [row for rows in made for row in rows]
+    order = np.argsort([stretch.row["frequency_hz"] for stretch in wanted], kind="stable")  # soils' tables are kept
+    made = worked(lambda k: _rows(wanted[k], solution, own, settings=settings), order.tolist())
+    rows = dict(zip(order.tolist(), made, strict=True))
+    return [row for k in range(len(wanted)) for row in rows[k]]
 
 
 @dataclass(frozen=True)
@@ -218,7 +220,7 @@ def _checks(
     station = int(stretch.inside[int(np.round(offset, 6).argmax())])
     place = _Place(stretch, column, station, _compared(stretch, station), _only(prediction, station, column))
     peak = place.of("peak_offset_m")
-    lean, rise = _lean(place, only, settings), _rise(place, only, settings)
+    lean, rise = _lean_and_rise(place, only, settings)
     ratio, clean = _ratio(place)
     return place, [
         Check(FIELD_CHECKS[0], np.abs(peak - place.of("null_offset_m")), 0.0, limits.gap_noise_m, limits.gap_rule_m),
@@ -261,39 +263,26 @@ def _compared(stretch: _Stretch, station: int) -> int | None:
     return int(away.argmin())
 
 
-def _lean(place: _Place, only: ToneSolution, settings: Settings) -> Real:
-    """Return how far the peak leans in each case."""
-    receiver = settings.receiver
+def _lean_and_rise(place: _Place, only: ToneSolution, settings: Settings) -> tuple[Real, Real]:
+    """Return how far the peak leans in each case, and how much more depth is shown after lifting at that peak."""
+    receiver, peak = settings.receiver, place.of("peak_offset_m")
     count = round(2 * receiver.half_width_m / receiver.step_m) + 1
     offsets = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
-    field = horizontal_fields(
-        only,
-        place.readings.stations,
-        place.readings.drives,
-        offsets_m=offsets,
-        heights_m=(receiver.lower_coil_height_m,),
-    )
-    halves = half_heights_m(
-        field[0, 0], offsets, peak_offset_m=place.of("peak_offset_m"), field_t=place.of("field_t")
-    )  # fmt: skip
-    return asymmetry(halves)
-
-
-def _rise(place: _Place, only: ToneSolution, settings: Settings) -> Real:
-    """Return how much more depth each case shows after lifting, at its own peak."""
-    receiver = settings.receiver
-    peaks, which = np.unique(np.round(place.of("peak_offset_m"), 3), return_inverse=True)
+    peaks, which = np.unique(np.round(peak, 3), return_inverse=True)
     lowest = receiver.lower_coil_height_m + settings.checks.lift_m
-    field = horizontal_fields(
+    across, lifted = horizontal_fields(
         only,
         place.readings.stations,
         place.readings.drives,
-        offsets_m=np.append(peaks, peaks[-1] + receiver.step_m),
-        heights_m=(lowest, lowest + receiver.coil_spacing_m),
+        profiles=(
+            (offsets, (receiver.lower_coil_height_m,)),
+            (np.append(peaks, peaks[-1] + receiver.step_m), (lowest, lowest + receiver.coil_spacing_m)),
+        ),
     )
-    lower, upper = np.abs(field[:, 0, which, np.arange(which.size)])
+    halves = half_heights_m(across[0, 0], offsets, peak_offset_m=peak, field_t=place.of("field_t"))
+    lower, upper = np.abs(lifted[:, 0, which, np.arange(which.size)])
     shown = place.of("depth_m") + receiver.lower_coil_height_m
-    return rise_after_lifting_m(shown, lower, upper, coil_spacing_m=receiver.coil_spacing_m)
+    return asymmetry(halves), rise_after_lifting_m(shown, lower, upper, coil_spacing_m=receiver.coil_spacing_m)
 
 
 def _lift_noise(place: _Place, limits: CheckSettings) -> float:

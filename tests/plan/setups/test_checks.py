@@ -6,15 +6,19 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.optimize import minimize_scalar
 
 from corridor import Settings, Site, review_site
+from corridor.dictionary import RESULT_TABLES
 from corridor.dictionary.plans import FIELD_CHECKS
 from corridor.plan.review import Review
 from corridor.plan.setups import window
-from corridor.plan.setups.beside import Beside
 from corridor.plan.setups.checks import Check, Judged, field_checks, judge
+from corridor.report.results import review_tables
 from corridor.settings import CheckSettings, ReceiverSettings
 from corridor.tone.check_readings import asymmetry, half_heights_m
 from corridor.tone.predict import Prediction
@@ -154,6 +158,43 @@ def test_where_nothing_pulls_a_check_says_nothing_of_itself() -> None:
     assert judge(gap(0.0, 0.001), NO, np.array([0.0, 0.01])).tells is None
 
 
+CASES = st.lists(st.tuples(st.floats(0.0, 1.0), st.booleans()), min_size=1, max_size=8)
+
+
+@settings(deadline=None, max_examples=50)
+@given(CASES, st.floats(0.01, 0.3), st.floats(1.0, 3.0))
+def test_more_noise_never_makes_a_check_tell(cases: list[tuple[float, bool]], noise: float, more: float) -> None:
+    values, wrong = np.array([value for value, _ in cases]), np.array([is_wrong for _, is_wrong in cases])
+    share = np.where(wrong, 2.0, 0.5)
+    quiet = judge(Check(LEAN, values, 0.0, noise, noise), wrong, share)
+    loud = judge(Check(LEAN, values, 0.0, noise * more, noise * more), wrong, share)
+    assert quiet.tells or not loud.tells
+    assert loud.blind or not quiet.blind
+
+
+@settings(deadline=None, max_examples=50)
+@given(CASES, st.floats(-5.0, 5.0), st.booleans())
+def test_only_the_distance_from_clean_counts(cases: list[tuple[float, bool]], clean: float, below: bool) -> None:
+    values, wrong = np.array([value for value, _ in cases]), np.array([is_wrong for _, is_wrong in cases])
+    share = np.where(wrong, 2.0, 0.5)
+    here = judge(Check(LIFT, values, 0.0, 0.105, 0.105), wrong, share)
+    there = judge(Check(LIFT, clean + (-values if below else values), clean, 0.105, 0.105), wrong, share)
+    assert there.strength == pytest.approx(here.strength, abs=1e-9)
+
+
+@settings(deadline=None, max_examples=50)
+@given(CASES)
+def test_a_check_that_tells_is_blind_only_by_a_rule_wider_than_its_noise(cases: list[tuple[float, bool]]) -> None:
+    values, wrong = np.array([value for value, _ in cases]), np.array([is_wrong for _, is_wrong in cases])
+    share = np.where(wrong, 2.0, 0.5)
+    found = judge(Check(LEAN, values, 0.0, 0.1, 0.1), wrong, share)
+    assert not (found.tells and found.blind)
+    by_rule = judge(gap(*values), wrong, share)
+    if by_rule.tells and by_rule.blind:
+        assert (values[wrong] > LIMITS.gap_noise_m).all()
+        assert (values[wrong] <= LIMITS.gap_rule_m).any()
+
+
 # --- the common rule of 15 cm -----------------------------------------------------------------------------------------
 
 
@@ -225,6 +266,27 @@ def test_each_stretch_that_is_shown_has_all_four_checks(returned: Seen) -> None:
         assert set(own["setup_id"]) == {stretch.setup_id}
         assert own["station_m"].between(stretch.from_m, stretch.to_m).all()
         assert own["advice"].nunique() == 1
+
+
+def test_a_review_writes_the_table_with_the_dictionarys_words(returned: Seen) -> None:
+    table = review_tables(returned.review)["field_checks"]
+    columns = RESULT_TABLES["field_checks"].names
+    assert list(table.columns) == [*columns, "geometry"]
+    assert table.crs == returned.review.site.crs
+    assert (table.geometry.geom_type == "Point").all()
+    assert (table["expected_low"] <= table["expected_high"]).all()
+    assert table["note"].notna().all() and table["advice"].notna().all()
+
+
+def test_stretches_come_in_the_order_of_the_strategy(returned: Seen) -> None:
+    ends = [(0.0, 20.0), (20.0, 40.0), (40.0, 60.0)]
+    parts = [returned.stretch(*one).assign(stretch_id=f"A:{k}") for k, one in enumerate(ends, start=1)]
+    together = gpd.GeoDataFrame(pd.concat(parts, ignore_index=True), crs=returned.strategy.crs)
+    rows = field_checks(together, returned.solution, returned.predictions, returned.ready, settings=SETTINGS)
+    assert [row["stretch_id"] for row in rows] == [f"A:{k}" for k in (1, 2, 3) for _ in FIELD_CHECKS]
+    alone = [row for one in ends for row in returned.between(*one)]
+    for row, same in zip(rows, alone, strict=True):
+        assert row["expected_low"] == same["expected_low"] and row["note"] == same["note"]
 
 
 def test_over_a_line_alone_all_checks_read_clean_and_nothing_pulls(lonely: Seen) -> None:
@@ -317,13 +379,6 @@ def test_a_neighbour_farther_than_the_depth_or_without_tone_is_not(returned: See
     )
     assert len(found) == 4
     assert "one at a time" not in found[0]["advice"]
-
-
-def test_the_neighbours_own_set_up_is_named() -> None:
-    other = Beside("B", 0.8, 0.6)
-    assert "trace B by itself with direct:B:B-S at 1000 Hz" in other.text(["direct:B:B-S at 1000 Hz"], "direct:A:A-S")
-    assert "no set-up of the plan is on that line" in other.text([], "direct:A:A-S")
-    assert "no set-up of the plan is on that line" in other.text(["direct:A:A-S at 1000 Hz"], "direct:A:A-S")
 
 
 def test_where_no_check_tells_the_advice_names_what_else(returned: Seen) -> None:
