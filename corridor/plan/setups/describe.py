@@ -180,7 +180,7 @@ def _point(line: LineDraws, station: int) -> Any:
 
 def _reading(kind: str, unit: str, values: Real, where: Mapping[str, Any], *, cap: float | None = None) -> Row:
     sound = np.asarray(values, dtype=np.float64)
-    sound = sound[np.isfinite(sound)]
+    sound = sound[np.isfinite(sound) & (sound >= 0)]  # a depth above ground is none
     row: Row = {"kind": kind, "unit": unit, "values": np.asarray(values, dtype=np.float64), **where}
     if not sound.size:
         return row | {"tells": False, "note": "the receiver would show none in any draw"}
