@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
@@ -79,13 +80,12 @@ def crowd_of(
         (int(choice.options.hookup[k]), int(choice.options.frequency[k])): k for k in choice.columns.tolist()
     }  # fmt: skip
     used = [column_of[number[hookup], frequencies.index(frequency)] for hookup, frequency in keys]
-    where = [
-        strategy.geometry[((strategy["hookup_id"] == hookup) & (strategy["frequency_hz"] == frequency)).to_numpy()]
-        for hookup, frequency in keys
-    ]
+    shapes = strategy.geometry.to_numpy()
+    rows = pd.DataFrame(strategy[["hookup_id", "frequency_hz"]]).groupby(["hookup_id", "frequency_hz"]).indices
+    where = [shapely.union_all(shapes[rows[key]]) if key in rows else None for key in keys]
     reach = np.zeros((len(keys), len(keys), len(frequencies)))
-    for second, shapes in enumerate(where):
-        near, apart = _near(solution, shapes.union_all() if len(shapes) else None)
+    for second, shape in enumerate(where):
+        near, apart = _near(solution, shape)
         for f, frequency in enumerate(frequencies):
             result = solution.results[frequency, solution.cases[0].name]
             drives = choice.options.hookup[used]
@@ -103,10 +103,13 @@ def _near(solution: ToneSolution, shape: BaseGeometry | None) -> tuple[NDArray[n
         return np.empty(0, dtype=np.int64), np.empty(0)
     lines = slice(model.n_conducting)
     middle = (model.start_m[lines] + model.end_m[lines]) / 2
-    places = np.asarray(shapely.points(middle[:, :2] + model.origin_m))
-    aside = np.asarray(shapely.distance(shape, places))
-    near = np.flatnonzero(aside <= REACH_M)
-    return near, np.maximum(np.hypot(aside[near], middle[near, 2]), NEAREST_M)
+    xy = middle[:, :2] + model.origin_m
+    low_x, low_y, high_x, high_y = shape.buffer(REACH_M).bounds
+    boxed = np.flatnonzero((xy >= (low_x, low_y)).all(axis=1) & (xy <= (high_x, high_y)).all(axis=1))
+    aside = np.asarray(shapely.distance(shape, np.asarray(shapely.points(xy[boxed]))))
+    close = aside <= REACH_M
+    near = boxed[close]
+    return near, np.maximum(np.hypot(aside[close], middle[near, 2]), NEAREST_M)
 
 
 def _frequencies(choice: Choice, column: int, *, near: float) -> tuple[int, ...]:

@@ -1,11 +1,13 @@
 """The chosen set-ups in words and figures: what each covers, what it should read, and what to do if it doesn't."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
 from corridor.constants import MA_PER_A
@@ -79,7 +81,10 @@ def describe_setups(
         In the order of the options.
     """
     options, names = choice.options, ready["hookup_id"].to_numpy(object)
-    used = {key_of(*pair): part for pair, part in strategy.groupby(["hookup_id", "frequency_hz"], sort=True)}
+    used: dict[SetUpKey, list[Row]] = {}
+    for stretch in pd.DataFrame(strategy.drop(columns="geometry")).to_dict("records"):
+        if isinstance(stretch["hookup_id"], str):
+            used.setdefault(key_of(stretch["hookup_id"], stretch["frequency_hz"]), []).append(stretch)
     instead = fallbacks(
         options.worth,
         choice.cover.assigned,
@@ -110,9 +115,13 @@ def describe_setups(
                 "frequency_hz": key[1],
                 "level_ma": float(options.level_a[column] * MA_PER_A),
                 "stretches": len(stretches),
-                "covers": " ".join(sorted(set(stretches["line_id"]))),
-                "length_m": float(stretches["length_m"].sum()),
-                "readable_m": float((stretches["readable_share"] * stretches["length_m"]).sum()),
+                "covers": " ".join(sorted({stretch["line_id"] for stretch in stretches})),
+                "length_m": math.fsum(stretch["length_m"] for stretch in stretches),
+                "readable_m": math.fsum(
+                    stretch["readable_share"] * stretch["length_m"]
+                    for stretch in stretches
+                    if not math.isnan(stretch["readable_share"])
+                ),
                 **{name: hookup.get(name) for name in _STAKE},
                 "fallback_b": second[0],
                 "fallback_c": second[1],
@@ -156,15 +165,15 @@ def _source_rows(choice: Choice, column: int, hookup: Any, *, equipment: Equipme
     ]
 
 
-def _receiver_rows(choice: Choice, column: int, stretches: gpd.GeoDataFrame) -> list[Row]:
+def _receiver_rows(choice: Choice, column: int, stretches: list[Row]) -> list[Row]:
     """Return what the receiver should show in the middle of each stretch."""
     rows = []
-    for stretch in stretches.itertuples(index=False):
-        line = choice.ensemble.lines.get(str(stretch.line_id))
+    for stretch in stretches:
+        line = choice.ensemble.lines.get(str(stretch["line_id"]))
         if line is None or choice.options.hookup[column] not in line.drives:
             continue
-        middle = int(np.abs(line.stations.measure_m - (stretch.from_m + stretch.to_m) / 2).argmin())
-        where: Row = {"line_id": stretch.line_id, "station_m": float(line.stations.measure_m[middle])}
+        middle = int(np.abs(line.stations.measure_m - (stretch["from_m"] + stretch["to_m"]) / 2).argmin())
+        where: Row = {"line_id": stretch["line_id"], "station_m": float(line.stations.measure_m[middle])}
         where["geometry"] = _point(line, middle)
         at = (middle, line.drives.index(int(choice.options.hookup[column])), choice.options.frequency[column])
         rows.append(_reading("receiver_ma", "mA", line.inferred[at] * _hookup_a(choice, column) * MA_PER_A, where))
