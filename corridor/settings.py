@@ -198,7 +198,7 @@ class ReadingSettings(_Part):
 class PlanSettings(_Part):
     """How set-ups are chosen and shared out."""
 
-    near: Share = 0.05  # a set-up this much less likely to be readable than a piece's best counts as the best
+    near: Share = 0.15  # readable in so much less of the draws than a piece's best counts as the best
     pulled_worth: Share = 0.1  # a pulled reading against a readable one: there is tone, but not the place
     max_setups: Annotated[int, Field(ge=1)] | None = None
     solver_seconds: Positive = 10.0

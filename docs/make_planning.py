@@ -113,15 +113,20 @@ def main() -> None:
         )  # fmt: skip
 
     nominal = ensemble_of_cases(grading.predictions, solution, ready, **shared).part([0])
+    own = drawn(SETTINGS.draws.count, SETTINGS.draws.geometries, SETTINGS.seed)
+    sharp = SETTINGS.model_copy(update={"plan": SETTINGS.plan.model_copy(update={"near": 0.0})})
     chosen_on = {
-        "the nominal case": nominal,
-        f"{SETTINGS.draws.count} draws": drawn(SETTINGS.draws.count, SETTINGS.draws.geometries, SETTINGS.seed),
+        "the nominal case": (nominal, SETTINGS),
+        f"{SETTINGS.draws.count} draws": (own, SETTINGS),
+        f"{SETTINGS.draws.count} draws, only the very best (near = 0)": (own, sharp),
     }
     fresh = drawn(FRESH, GEOMETRIES, SEED)
     judged = []
-    for name, ensemble in chosen_on.items():
+    for name, (ensemble, settings) in chosen_on.items():
         start = time.perf_counter()
-        choice = choose(ensemble, ready, site.lines, area=area, barred=barred, **shared)
+        choice = choose(
+            ensemble, ready, site.lines, area=area, barred=barred, equipment=EQUIPMENT, settings=settings
+        )  # fmt: skip
         took = time.perf_counter() - start
         expects = float(readable_lengths(choice, ensemble, settings=SETTINGS).mean())
         judged.append(Judged(name, choice, took, expects, readable_lengths(choice, fresh, settings=SETTINGS)))
