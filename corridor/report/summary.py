@@ -60,9 +60,9 @@ def summary_lines(review: Any, *, files: Iterable[str] = (), folder: str = "") -
     Returns
     -------
     list of str
-        In this order: caution; set-ups ready and not ready, with what is missing; records and assumed values; lines
-        that tone can't show; lines where a crew would mark the wrong one; strongest bleed partners; what the figures
-        rest on; notes; files.
+        In this order: caution; what the plan comes to; set-ups ready and not ready, with what is missing; records and
+        assumed values; lines that tone can't show; lines where a crew would mark the wrong one; strongest bleed
+        partners; what the figures rest on; notes; files.
     """
     facts: Mapping[str, Any] = review.summary
     setups, wrong, partners, notes = _setups(facts), _wrong_lines(facts), _partners(facts), _notes(facts)
@@ -70,7 +70,7 @@ def summary_lines(review: Any, *, files: Iterable[str] = (), folder: str = "") -
     names = list(files)
     written = [_Block(f"Written{' to ' + folder if folder else ''}: {', '.join(names)}")] if names else []
     blocks = [
-        _Block(CAUTION), setups, *middle, wrong, partners, *_basis(review), notes, *written,
+        _Block(CAUTION), *_plan(facts), setups, *middle, wrong, partners, *_basis(review), notes, *written,
     ]  # fmt: skip
     return _fitted(blocks, lists=(partners, wrong, setups, notes))
 
@@ -94,6 +94,22 @@ def summary_json(review: Any, receipt: Mapping[str, Any]) -> str:
     """Return the summary as JSON text: the facts of the review, the caution and the receipt."""
     content = {"caution": CAUTION, "summary": review.summary, "receipt": receipt}
     return json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _plan(facts: Mapping[str, Any]) -> list[_Block]:
+    """Return what the plan comes to, and what to verify before it is used."""
+    plan = facts.get("plan")
+    if not plan:
+        return []
+    basis = "draws" if plan["drawn"] else "cases"
+    share = percent(plan["readable_m"] / plan["targets_m"]) if plan["targets_m"] else "0 %"
+    exact = "proven fewest" if plan["proven"] else "best found in the time given"
+    head = (
+        f"Plan: {plan['setups']} set-ups at {plan['hookups']} hook-ups ({exact}), {plan['walk_m']:.0f} m to walk, show"
+        f" {plan['readable_m']:.0f} of {plan['targets_m']:.0f} m readable ({share}), mean of {plan['draws']} {basis}"
+    )
+    items = [f"verify first: {name} (gains {gain:g} m)" for name, gain in plan["verify_first"]]
+    return [_Block(head, items, min(len(items), 1), more="more: see layer verify_first")]
 
 
 def _setups(facts: Mapping[str, Any]) -> _Block:

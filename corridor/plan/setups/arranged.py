@@ -26,6 +26,7 @@ __all__ = ["Arranged", "arrange"]
 Row = dict[str, Any]
 
 SECONDS_PER_MIN = 60.0
+VERIFY_TOLD = 5
 NEIGHBOURS_M = 100.0  # set-ups of different windows this near are taken to reach each other
 _SWEEP = (
     "sweep the whole work area for lines that no record shows: passively, and with an induced tone along lines in two"
@@ -112,6 +113,12 @@ def arrange(
     traded = _traded(plans, settings) if any(row.choice and row.choice.ensemble.draws for row in plans) else []
     facts = _facts(plans) | {
         "setups": len(keys),
+        "hookups": len({hookup_id for hookup_id, _ in keys}),
+        "targets_m": round(float(strategy["length_m"].sum()), 1),
+        "readable_m": round(sum(row["readable_m"] for row in rows.values()), 1),
+        "verify_first": [[row["unknown"], round(row["gain_m"], 1)] for row in verify if row["stands_out"]][
+            :VERIFY_TOLD
+        ],
         "walk_m": round(float(route.legs_m.sum()), 1),
         "minutes": [round(float(m), 1) for m in shares.minutes],
         "crews_note": shares.note,
@@ -313,4 +320,5 @@ def _facts(plans: Sequence[WindowPlan]) -> Row:
         "gap": max(gaps, default=None),
         "proven": all(facts["proven"] for facts in told),
         "draws": max((facts["draws"] for facts in told), default=0),
+        "drawn": any(plan.choice is not None and plan.choice.ensemble.draws is not None for plan in plans),
     }
