@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import geopandas as gpd
 import numpy as np
@@ -15,6 +16,7 @@ from corridor.plan.prepare import Prepared
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
 from corridor.tone.grades import READABLE
+from corridor.tone.parallel import worked
 from corridor.tone.predict import Prediction, predict
 from corridor.tone.solve import ToneSolution
 from corridor.tone.stations import Stations, set_stations
@@ -204,11 +206,9 @@ def ensemble_of_draws(
             solver=settings.solver,
         )
         sources.append(_sources(drawn.solution))
-        for line_id in wanted:
-            row = rows.loc[line_id]
-            found = _drawn_line(
-                drawn, row, ready, joined=joined.get(line_id, ()), area=area, equipment=equipment, settings=settings
-            )
+        read = partial(_drawn_line, drawn, ready=ready, area=area, equipment=equipment, settings=settings)
+        asked = [(rows.loc[line_id], joined.get(line_id, ())) for line_id in wanted]
+        for line_id, found in zip(wanted, worked(read, asked), strict=True):
             if found is not None:
                 parts.setdefault(line_id, []).append(found)
         if progress is not None:
@@ -228,14 +228,15 @@ def ensemble_of_draws(
 
 def _drawn_line(
     drawn: DrawnSite,
-    row: pd.Series,
-    ready: gpd.GeoDataFrame,
+    asked: tuple[pd.Series, Collection[str]],
     *,
-    joined: Collection[str],
+    ready: gpd.GeoDataFrame,
     area: Polygon | MultiPolygon | None,
     equipment: Equipment,
     settings: Settings,
 ) -> LineDraws | None:
+    """Read one line, given with the lines joined to it."""
+    row, joined = asked
     line_id = str(row["line_id"])
     stations = set_stations(
         line_id, row.geometry, depth_m=float(row["depth_m"]), spacing_m=settings.receiver.station_spacing_m, area=area
