@@ -24,7 +24,7 @@ _HELP = {  # kept here, so that --help needn't load the commands
     "bonds": "List the groups of lines that share metal.",
     "trace": "Predict where one hook-up's tone goes.",
     "review": "Review a site into one folder: strategy, map, summary.",
-    "plan": "Choose the fewest set-ups that work: order, readings, what to verify.",
+    "plan": "Choose the fewest set-ups, in walking order.",
     "readings": "Say what explains a crew's readings.",
     "plugins": "List the plug-ins installed.",
 }
