@@ -33,7 +33,6 @@ SOLVER = SolverSettings(section_max_m=4.0, section_close_m=2.0, growth_step_m=10
 FINER = SolverSettings(
     section_max_m=2.0, section_close_m=1.0, section_min_m=0.15, gamma_step=0.075, growth_step_m=1000.0, workers=1
 )
-COMMON = 0.1  # of receiver currents along one line in one set-up
 SETTINGS = Settings(solver=SOLVER)
 
 TELE = {"utility": "telecommunications", "asset": "cable", "material": "copper", "coating": "polyethylene",
@@ -83,7 +82,8 @@ def street_site(length_m: float = 100.0) -> Site:
         ],
         grounds=[
             {"ground_id": "g1", "line_id": "T1", "geometry": (end, 0), "resistance_ohm": 20.0, "evidence": "recorded"},
-            {"ground_id": "g2", "line_id": "L1", "geometry": (end, 1.6), "resistance_ohm": 15.0, "evidence": "recorded"},
+            {"ground_id": "g2", "line_id": "L1", "geometry": (end, 1.6), "resistance_ohm": 15.0,
+             "evidence": "recorded"},
             {"ground_id": "g3", "line_id": "L1", "geometry": (0, 1.6), "resistance_ohm": 30.0, "evidence": "recorded"},
         ],
         soil=[{"geometry": [(-500, -500), (500, -500), (500, 500), (-500, 500)], "resistivity_ohm_m": 100.0,
@@ -97,16 +97,16 @@ def street_plan(settings: Settings = SETTINGS) -> PlanTables:
     hookups = [
         {"hookup_id": "direct:T1:C1", "structure_id": "C1", "line_id": "T1", "mode": "direct", "at_m": 0.0,
          "ready": "ready", "stake_x_m": -4.0, "stake_y_m": -3.5},
-        {"hookup_id": "clamp:L1:P1", "structure_id": "P1", "line_id": "L1", "mode": "clamp", "at_m": 0.0, "ready": "ready"},
+        {"hookup_id": "clamp:L1:P1", "structure_id": "P1", "line_id": "L1", "mode": "clamp", "at_m": 0.0,
+         "ready": "ready"},
         {"hookup_id": "direct:W1:V1", "structure_id": "V1", "line_id": "W1", "mode": "direct", "at_m": 0.0,
          "ready": "ready", "stake_x_m": -5.0, "stake_y_m": -6.0},
     ]  # fmt: skip
-    setups = pd.DataFrame([
-        {"setup_id": "S0", "step": 1, "kind": "sweep", "hookup_id": None, "frequency_hz": math.nan, "level_ma": math.nan},
-        {"setup_id": "S1", "step": 2, "kind": "setup", "hookup_id": "direct:T1:C1", "frequency_hz": 1000.0, "level_ma": 50.0},
-        {"setup_id": "S2", "step": 3, "kind": "setup", "hookup_id": "clamp:L1:P1", "frequency_hz": 10_000.0, "level_ma": 50.0},
-        {"setup_id": "S3", "step": 4, "kind": "setup", "hookup_id": "direct:W1:V1", "frequency_hz": 1000.0, "level_ma": 50.0},
-    ])  # fmt: skip
+    setups = pd.DataFrame({
+        "setup_id": ["S0", "S1", "S2", "S3"], "step": [1, 2, 3, 4], "kind": ["sweep", "setup", "setup", "setup"],
+        "hookup_id": [None, "direct:T1:C1", "clamp:L1:P1", "direct:W1:V1"],
+        "frequency_hz": [math.nan, 1000.0, 10_000.0, 1000.0], "level_ma": [math.nan, 50.0, 50.0, 50.0],
+    })  # fmt: skip
     return PlanTables(
         gpd.GeoDataFrame(setups, geometry=[None] * 4, crs=METRIC),
         table_frame("hookups", hookups, geometry=gpd.points_from_xy(*zip(*spots, strict=True)), crs=METRIC),
@@ -155,7 +155,9 @@ class Ground:
         self.site, self.plan, self.rows = site, plan, rows
         self.settings = plan.settings.model_copy(update={"solver": FINER})
         setups = set_ups_of(plan)
-        self.setups = {name: setup for name, setup in setups.items() if setup is not None}
+        self.setups = {
+            name: setup for name, setup in setups.items() if setup is not None and name in set(rows["setup_id"])
+        }
         self.table = check_readings(rows, site, setups, settings=ReadingSettings())
         couplings = find_couplings(site, settings=self.settings)
         network = build_network(site, couplings.bonds_found, settings=self.settings)
@@ -174,9 +176,13 @@ class Ground:
         self._coarse = coarse.model
 
     def truth(
-        self, seed: int, cause: Suspect | None, *, noise: float = 0.05, outliers: float = 0.03, held_out: float = 0.0
-    ) -> Truth:
-        """Draw soil, depths, places, the cause's own figures and errors of reading, and read."""
+        self, seed: int, cause: Suspect | None, *, noise: float = 0.05, outliers: float = 0.03, held_out: float = 0.0,
+        common: float = 0.0,
+    ) -> Truth:  # fmt: skip
+        """Draw soil, depths, places, the cause's own figures and errors of reading, and read.
+
+        ``common`` is the spread of a factor on the receiver's currents along one line in one set-up.
+        """
         rng = np.random.default_rng(seed)
         soil = float(np.exp(rng.uniform(math.log(0.5), math.log(2.0))))
         lines = len(self.prepared.model.line_ids)
@@ -207,7 +213,7 @@ class Ground:
         apart = np.where(expected.lost | without.lost, 0.0, (expected.reading - without.reading)[0] / scale)
         wrong = rng.random(len(asked)) < outliers
         scaled = expected.reading[0] + rng.normal(size=len(asked)) * scale + wrong * rng.normal(size=len(asked))
-        factor = {(one.setup_id, one.line_id): rng.normal() * COMMON for one in asked}
+        factor = {(one.setup_id, one.line_id): rng.normal() * common for one in asked}
         scaled += [factor[one.setup_id, one.line_id] if one.kind == "receiver_ma" else 0.0 for one in asked]
         value = from_scale(asked, scaled)
         shown = np.where((rng.random(len(asked)) < held_out) | expected.lost, np.nan, value)

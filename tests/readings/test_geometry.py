@@ -12,7 +12,7 @@ MODEL = small_prepared().model
 
 @pytest.mark.parametrize(("lines", "most", "runs"), [(1, 16, 4), (3, 16, 8), (7, 16, 16), (8, 16, 16), (8, 64, 32)])
 def test_columns_are_orthogonal(lines: int, most: int, runs: int) -> None:
-    # Plackett and Burman 1946 (from memory): the effects of a two-level design are told apart where columns are orthogonal
+    # Plackett and Burman 1946 (from memory): effects are told apart where columns are orthogonal
     levels = design(lines, most=most)
     assert levels.shape == (runs, 2, lines)
     columns = levels.reshape(runs, -1)

@@ -51,7 +51,10 @@ def test_weights_are_bayes_rule() -> None:
     options = [expected(1.0, 1.0, 1.0), expected(1.1, 1.1, 1.1), expected(0.9, 1.0, 1.0)]
     found = judge(LISTED, options, ASKED, seen, factors=FACTORS, settings=rare)
     sd = math.hypot(rare.noise_share, rare.model_share)
-    weight = [math.exp(h.log_prior) * stats.norm(e.reading[0], sd).pdf(seen).prod() for h, e in zip(LISTED, options, strict=True)]
+    weight = [
+        math.exp(h.log_prior) * stats.norm(e.reading[0], sd).pdf(seen).prod()
+        for h, e in zip(LISTED, options, strict=True)
+    ]
     assert found.weight.sum(axis=1) == pytest.approx(np.array(weight) / sum(weight), rel=1e-6)
 
 
@@ -100,7 +103,9 @@ def test_a_steep_current_is_worth_less() -> None:
 
 
 def test_currents_follow_readings_that_belong_to_them() -> None:
-    tied = replace(expected(1.0, 1.0, 1.0, current=1.0), reading_by=np.full((1, 3), 0.3), current_by=np.full((1, 3), 0.3))
+    tied = replace(
+        expected(1.0, 1.0, 1.0, current=1.0), reading_by=np.full((1, 3), 0.3), current_by=np.full((1, 3), 0.3)
+    )
     found = judge(LISTED[:1], [tied], ASKED, np.full(3, 1.3), factors=FACTORS, settings=SETTINGS)
     weight, law = found.current
     assert weight @ law.mean[:, 0] == pytest.approx(1.3, abs=0.02)
@@ -116,7 +121,10 @@ def test_sets_rest_on_how_far_readings_tell_causes_apart() -> None:
 
 def suspects() -> list[Suspect]:
     kinds = ("hidden_bond", "poor_stake", "ground_open")
-    return [Suspect(k, "A", None, "x", (0.0, 0.0), odds=0.3, switch=(n,), drive=0, stake_ohm=50.0) for n, k in enumerate(kinds)]
+    return [
+        Suspect(k, "A", None, "x", (0.0, 0.0), odds=0.3, switch=(n,), drive=0, stake_ohm=50.0)
+        for n, k in enumerate(kinds)
+    ]
 
 
 def test_each_cause_alone_shares_its_odds_among_its_ways() -> None:
@@ -140,7 +148,9 @@ def test_pairs_join_the_likeliest_and_multiply_odds() -> None:
 
 
 def test_a_pair_deviates_by_both_in_first_order() -> None:
-    one, other, none = (replace(expected(0.0), reading_by=np.array([[v]]), shift=np.array([[v], [0.0]])) for v in (0.3, 0.4, 0.1))
+    one, other, none = (
+        replace(expected(0.0), reading_by=np.array([[v]]), shift=np.array([[v], [0.0]])) for v in (0.3, 0.4, 0.1)
+    )
     exact = expected(2.0)
     both = one.combined(other, none, exact)
     assert both.reading_by[0, 0] == pytest.approx(0.6)

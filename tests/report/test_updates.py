@@ -31,7 +31,8 @@ def update(*, changed: bool = True) -> Update:
          "where_to_look": "Look there."},
         {"rank": 2, "cause_id": "d", "kind": "hidden_bond", "probability": 0.05, "set_id": "1", "explained": "Or that.",
          "where_to_look": "Or there."},
-        {"rank": 3, "cause_id": "none", "kind": "none", "probability": 0.02, "explained": "Nothing.", "where_to_look": "-"},
+        {"rank": 3, "cause_id": "none", "kind": "none", "probability": 0.02, "explained": "Nothing.",
+         "where_to_look": "-"},
     ]  # fmt: skip
     row = {"setup_id": "S1", "line_id": "A", "station_m": 9.0, "kind": "receiver_ma", "value": 80.0}
     more = {"expected_low": 30.0, "expected_high": 44.0, "outlier_probability": 0.97, "used": "yes"}
