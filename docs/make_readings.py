@@ -131,9 +131,9 @@ third bar (seeds 101 and 104) it was the suspected bond L1~T1, which the records
 it takes field from T1 just as a receiver that reads low does, and nothing else was read that tells them apart.
 
 **What was changed after a first run on these seeds.** One thing: that a reading's place along its line is known to
-0.3 m only. Sections of half the length had shown the need for it; the counts stayed the same (10, 10 and 8 of 10 for the
-harder truth, before and after). Of twelve seeds used while the method was made two had the true cause second, behind a
-bond of the same set.
+0.3 m only. Sections of half the length had shown the need for it; the counts stayed the same (10, 10 and 8 of 10 for
+the harder truth, before and after). Of twelve seeds used while the method was made two had the true cause second,
+behind a bond of the same set.
 
 What this can't say: truth and method share their physics and their list of causes, so it shows that the inference is
 sound, not that a street is so. Nothing here was measured in the ground.
