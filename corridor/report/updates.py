@@ -23,6 +23,8 @@ __all__ = ["ADDED_FILE", "CORRECTIONS_FILE", "update_lines", "write_update"]
 
 ADDED_FILE = "added.gpkg"
 CORRECTIONS_FILE = "corrections.csv"
+HEAD = "What explains the readings best (to be checked on site, not facts):"
+HEAD_BEFORE = "No reading has a value yet. What may be, before any reading (to be checked on site, not facts):"
 SHOWN = 6
 WRONG_FROM = 0.5
 UNDATED = "undated"
@@ -91,7 +93,8 @@ def update_lines(update: Any, *, files: list[str] | None = None, folder: str = "
         Where.
     """
     causes, table = update.causes, update.expected
-    lines = [CAUTION, "", "What explains the readings best (to be checked on site, not facts):"]
+    taken = table["used"].eq("yes").any()
+    lines = [CAUTION, "", HEAD if taken else HEAD_BEFORE]
     for row in causes.head(SHOWN).to_dict("records"):
         lines.append(f"{row['rank']:>3}. {row['probability']:.0%}  {row['explained']}")
         if row["kind"] != "none":

@@ -87,6 +87,14 @@ def test_the_summary_says_what_to_check_and_what_to_read_again() -> None:
     assert text.count(CAUTION) == 1
 
 
+def test_without_readings_nothing_is_explained() -> None:
+    bare = replace(update(), expected=update().expected.assign(used="predicted", outlier_probability=None))
+    text = "\n".join(update_lines(bare))
+    assert "No reading has a value yet." in text
+    assert "explains the readings best" not in text
+    assert "Read again" not in text
+
+
 def test_an_undated_reading_says_so(tmp_path: Path) -> None:
     bare = replace(update(), readings=update().readings.assign(time=None))
     write_update(bare, SITE, tmp_path / "u", receipt=RECEIPT)
