@@ -90,7 +90,7 @@ def test_every_ampere_comes_back_through_the_stake() -> None:
 
 def test_a_stake_beside_a_neighbour_drives_more_on_it() -> None:
     # C lies 0.6 m to the right: the stake 1.3 m beyond it against the one 5 m to the left of A. In even soil the
-    # potential falls as 1/R; C is jacketed and open, so that most of what it carries is induced by A, whichever the stake
+    # potential falls as 1/R; C is jacketed and open: most of what it carries is induced by A, whichever the stake
     own = BARE.sections_of("C")
     raised, peak = np.abs(responses().fields.soil_ohm[own[0]]), np.abs(responses().current_a[own]).max(axis=0)
     assert raised[4] > 2 * raised[0]
