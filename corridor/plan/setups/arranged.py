@@ -27,6 +27,7 @@ Row = dict[str, Any]
 
 SECONDS_PER_MIN = 60.0
 VERIFY_TOLD = 5
+MOST_TRADED = 40  # set-ups: beyond, the curve is flat and each point takes seconds
 NEIGHBOURS_M = 100.0  # set-ups of different windows this near are taken to reach each other
 _SWEEP = (
     "sweep the whole work area for lines that no record shows: passively, and with an induced tone along lines in two"
@@ -288,7 +289,7 @@ def _traded(plans: Sequence[WindowPlan], settings: Settings) -> list[Row]:
         options = plan.choice.options
         best = np.nan_to_num(options.worth, nan=0.0).max(axis=1, initial=0.0)
         utmost += float(options.pieces.length_m @ best)
-        most = max(len(plan.rows.setups), 1)
+        most = min(max(len(plan.rows.setups), 1), MOST_TRADED)
         steps = trade_off(
             options.pieces.length_m,
             options.worth,

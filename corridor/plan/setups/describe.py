@@ -11,9 +11,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from corridor.constants import MA_PER_A
+from corridor.draws import Draws, Unknown
 from corridor.errors import DomainError
 from corridor.plan.ensemble import LineDraws
-from corridor.plan.setups.causes import rank_causes
+from corridor.plan.setups.causes import Cause, rank_causes
 from corridor.plan.setups.choice import Choice
 from corridor.plan.setups.expected import battery_hours, interval, power_drawn, source_readings
 from corridor.plan.setups.fallback import fallbacks
@@ -27,6 +28,7 @@ Row = dict[str, Any]
 Real = NDArray[np.float64]
 
 CAUSES_SHOWN = 3
+CHANCE = 2.4  # standard deviations of a rank correlation: among a hundred unknowns without effect one goes so far
 _STAKE = ("stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m")
 READ_AT_SOURCE = {
     "direct": ("source_ma", "source_v", "source_ohm"),
@@ -34,6 +36,7 @@ READ_AT_SOURCE = {
     "induction": ("clamp_ma",),
 }
 _SAYS_NOTHING = "the range is wider than ten-fold: this reading tells nothing here"
+_HELD = "the source holds it at this output; less means that it can't"
 _ONE_IN_FIVE = "one in five good hook-ups lies outside"
 
 
@@ -194,7 +197,7 @@ def _reading(kind: str, unit: str, values: Real, where: Mapping[str, Any], *, ca
     if not sound.size:
         return row | {"tells": False, "note": "the receiver would show none in any draw"}
     span = interval(sound, cap=cap)
-    note = _ONE_IN_FIVE if span.tells else _SAYS_NOTHING
+    note = _HELD if span.low == span.high > 0 else _ONE_IN_FIVE if span.tells else _SAYS_NOTHING
     return row | {
         "expected_low": span.low,
         "expected_high": span.high,
@@ -210,6 +213,8 @@ def _trigger(source: list[Row]) -> str | None:
     first = next((row for row in source if row["kind"] in ("source_ohm", "clamp_ma") and row.get("tells")), None)
     if first is None:
         return "go to B if the tone can't be followed along the line; the source's reading tells nothing here"
+    if first["stop_below"] == first["stop_above"]:
+        return f"go to B if the source can't hold {first['stop_above']:.3g} {first['unit']} on the line"
     what = {"source_ohm": "the loop", "clamp_ma": "the current on the line"}[first["kind"]]
     return (
         f"go to B if {what} reads under {first['stop_below']:.3g} or over {first['stop_above']:.3g} {first['unit']}"
@@ -218,21 +223,30 @@ def _trigger(source: list[Row]) -> str | None:
 
 
 def _causes(choice: Choice, column: int, ready: gpd.GeoDataFrame, source: list[Row]) -> list[Row]:
-    """Rank what would make the source read lower or higher than its range."""
+    """Rank what would make the source read lower or higher than its range.
+
+    Of depths, positions and coatings only the hooked-up line's own are looked at: they are redrawn too seldom to tell
+    those of a hundred other lines from chance.
+    """
     rows: list[Row] = []
     told = next((row for row in source if row["kind"] in ("source_ohm", "clamp_ma")), None)
     draws = choice.ensemble.draws
     if told is None or draws is None or not np.isfinite(told["values"]).all():
         return rows
     names, kinds = [u.name for u in draws.unknowns], [u.kind for u in draws.unknowns]
-    ranked = rank_causes(told["values"], draws.value, names, kinds)
+    own = str(ready["line_id"].iloc[int(choice.options.hookup[column])])
+    kept = [k for k, u in enumerate(draws.unknowns) if not u.redraws or not u.line_ids or own in u.line_ids]
+    names, kinds = [names[k] for k in kept], [kinds[k] for k in kept]
+    states = draws.value[:, kept]
+    ranked = rank_causes(told["values"], states, names, kinds)
     about = {u.name: u for u in draws.unknowns}
     loop = np.abs(choice.ensemble.sources.loop_ohm[choice.options.hookup[column]])
     for side, causes in (("lower", ranked.low), ("higher", ranked.high)):
-        leading = [cause for cause in causes if cause.stands_out][:CAUSES_SHOWN]
+        leading = [cause for cause in causes if cause.stands_out and _goes_with(cause, about[cause.name], draws)]
+        leading = leading[:CAUSES_SHOWN]
         apart = None
         if told["kind"] == "source_ohm":
-            apart = told_apart_by(loop, draws.value, leading, names, frequencies_hz=choice.ensemble.frequencies_hz)
+            apart = told_apart_by(loop, states, leading, names, frequencies_hz=choice.ensemble.frequencies_hz)
         for number, cause in enumerate(leading, start=1):
             unknown = about[cause.name]
             rows.append(
@@ -249,6 +263,12 @@ def _causes(choice: Choice, column: int, ready: gpd.GeoDataFrame, source: list[R
                 }
             )
     return rows + _wrong_lines(choice, column, ready, told)
+
+
+def _goes_with(cause: Cause, unknown: Unknown, draws: Draws) -> bool:
+    """Tell whether a reading goes with an unknown more than chance gives: what is redrawn seldom has few values."""
+    values = draws.n_geometries if unknown.redraws else len(draws.value)
+    return abs(cause.correlation) * math.sqrt(max(values - 1, 0)) >= CHANCE
 
 
 def _cause_text(name: str, switches: bool, *, upper: bool) -> str:
