@@ -1,8 +1,14 @@
 """Settings of the whole test suite."""
 
 import os
+from pathlib import Path
 
-from hypothesis import settings
+# each worker compiles into a cache of its own, before anything is compiled: two processes that write one cache at once
+# can load each other's code
+if worker := os.environ.get("PYTEST_XDIST_WORKER"):
+    os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / f"compiled-{worker}")
+
+from hypothesis import settings  # noqa: E402
 
 # the same examples on every run, so that a failure is the change's own; HYPOTHESIS_PROFILE=search looks for new ones
 settings.register_profile("same", derandomize=True, deadline=None)
