@@ -8,7 +8,7 @@ from pathlib import Path
 if worker := os.environ.get("PYTEST_XDIST_WORKER"):
     os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / f"compiled-{worker}")
 
-from hypothesis import settings  # noqa: E402
+from hypothesis import settings
 
 # the same examples on every run, so that a failure is the change's own; HYPOTHESIS_PROFILE=search looks for new ones
 settings.register_profile("same", derandomize=True, deadline=None)
