@@ -30,9 +30,9 @@ EQUIPMENT = load_equipment(None)
 
 TEXT = """# Plans judged on fresh draws
 
-Made by `make_planning.py` on the sample downtown block: {sections} sections, {hookups} hook-ups that are ready,
-{points} access points and induction spots, {options} options (a hook-up at a frequency and an output),
-{frequencies} frequencies, {length:.0f} m of targets.
+Made by `make_planning.py` on the sample downtown block: {sections} sections, {hookups} hook-ups that are ready (at {points}
+access points, and induction spots), {candidates} candidates (a hook-up at one of {frequencies} frequencies and an output), of which
+those are options that differ in some draw and pass the gate on bleed partners; {length:.0f} m of targets that tone can reach.
 
 ## Exact choice against choosing one by one
 
@@ -135,8 +135,8 @@ def main() -> None:
         TEXT.format(
             sections=prepared.model.n_sections,
             hookups=len(ready),
-            points=ready[["structure_id", "line_id", "at_m"]].drop_duplicates().shape[0],
-            options=len(judged[-1].choice.options),
+            points=ready["structure_id"].dropna().nunique(),
+            candidates=len(ready) * len(frequencies) * len(EQUIPMENT.transmitter.levels_ma),
             frequencies=len(frequencies),
             length=judged[-1].choice.options.pieces.length_m.sum(),
             choices="\n".join(choices),
