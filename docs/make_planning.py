@@ -32,7 +32,8 @@ TEXT = """# Plans judged on fresh draws
 
 Made by `make_planning.py` on the sample downtown block: {sections} sections, {hookups} hook-ups that are ready
 (at {points} access points, and induction spots), {candidates} candidates (a hook-up at one of {frequencies}
-frequencies and an output). Options are those that differ in some draw and pass the gate on bleed partners. Targets that tone can reach:
+frequencies and an output). Options are those that differ in some draw and pass the gate on bleed partners.
+Targets that tone can reach:
 {length:.0f} m.
 
 ## Exact choice against choosing one by one
