@@ -28,7 +28,7 @@ Row = dict[str, Any]
 Real = NDArray[np.float64]
 
 CAUSES_SHOWN = 3
-CHANCE = 2.4  # standard deviations of a rank correlation: among a hundred unknowns without effect one goes so far
+CHANCE = 3.0  # standard deviations of a rank correlation: among hundreds of unknowns without effect one goes so far
 _STAKE = ("stake_x_m", "stake_y_m", "stake_bearing_deg", "stake_distance_m")
 READ_AT_SOURCE = {
     "direct": ("source_ma", "source_v", "source_ohm"),
