@@ -96,9 +96,7 @@ def redrawn(model: ToneModel, soil: SoilRange, draws: Draws, geometry: int) -> R
     )
     resistivity = soil.nominal_ohm_m * rho
     below = soil.lower_ohm_m * rho
-    drawn = replace(
-        soil, nominal_ohm_m=resistivity, low_ohm_m=resistivity, high_ohm_m=resistivity, lower_ohm_m=below
-    )
+    drawn = replace(soil, nominal_ohm_m=resistivity, low_ohm_m=resistivity, high_ohm_m=resistivity, lower_ohm_m=below)
     return Redrawn(changed, drawn, shift, factors["depth"])
 
 
