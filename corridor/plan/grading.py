@@ -23,7 +23,16 @@ from corridor.tone.sources import LIMITS
 from corridor.tone.stations import set_stations
 from corridor.tone.tables import NT_PER_T, graded, sides
 
-__all__ = ["Grading", "Outputs", "allowed", "candidate_rows", "drives_of", "grade_hookups", "output_rows"]
+__all__ = [
+    "Grading",
+    "Outputs",
+    "allowed",
+    "candidate_rows",
+    "drives_of",
+    "grade_hookups",
+    "output_rows",
+    "source_limits",
+]
 
 Array = np.ndarray[Any, Any]
 Progress = Callable[[str, int, int], None]
@@ -66,6 +75,12 @@ class Outputs:
     level_a: Array
     available_a: Array
     limited_by: Array
+
+    @classmethod
+    def at(cls, level_a: Array, limits: tuple[Array, Array]) -> "Outputs":
+        """Return outputs at given levels, with the sources' limits as ``source_limits`` gives them."""
+        available, limited_by = limits
+        return cls(level_a, available, np.where(level_a <= available[..., 0], LIMITS.index("level"), limited_by))
 
     @property
     def hookup_a(self) -> Array:
@@ -161,18 +176,28 @@ def drives_of(
 
 def _levels(solution: ToneSolution, prediction: Prediction, equipment: Equipment, settings: Settings) -> Outputs:
     """Choose the lowest level that is heard at as many stations, in as many cases, as the highest."""
-    results = [[solution.results[f, case.name] for case in solution.cases] for f in solution.frequencies_hz]
-    available = np.array([[[case.available_a[d] for case in row] for row in results] for d in prediction.drives])
-    limited_by = np.array([[row[0].limited_by[d] for row in results] for d in prediction.drives])
+    limits = source_limits(solution, prediction.drives)
     steps = np.array(sorted(equipment.transmitter.levels_ma)) / MA_PER_A
     nt = prediction.field_t * NT_PER_T
     heard = np.stack(
-        [(nt * np.minimum(step, available) >= settings.grades.floor_nt).sum(axis=(0, 3)) for step in steps], axis=-1
+        [(nt * np.minimum(step, limits[0]) >= settings.grades.floor_nt).sum(axis=(0, 3)) for step in steps], axis=-1
     )
     first = (heard == heard[..., -1:]).argmax(axis=-1)
-    level = steps[first]
-    limited_by = np.where(level <= available[..., 0], LIMITS.index("level"), limited_by)
-    return Outputs(level, available, limited_by)
+    return Outputs.at(steps[first], limits)
+
+
+def source_limits(solution: ToneSolution, drives: Sequence[int]) -> tuple[Array, Array]:
+    """Return what the sources can give in each case (d, f, c), A, and what limits the nominal case (d, f).
+
+    Parameters
+    ----------
+    solution : ToneSolution
+    drives : sequence of int
+        Its d columns.
+    """
+    results = [[solution.results[f, case.name] for case in solution.cases] for f in solution.frequencies_hz]
+    available = np.array([[[case.available_a[d] for case in row] for row in results] for d in drives])
+    return available, np.array([[row[0].limited_by[d] for row in results] for d in drives])
 
 
 def allowed(

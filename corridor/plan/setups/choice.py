@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
 from corridor.plan.ensemble import Ensemble
-from corridor.plan.grading import Grading, Outputs, candidate_rows, output_rows
+from corridor.plan.grading import Grading, Outputs, candidate_rows, output_rows, source_limits
 from corridor.plan.setups.cover import Cover, choose_setups, greedy_setups
 from corridor.plan.setups.options import Options, make_options
 from corridor.settings import Equipment, Settings
 from corridor.tone.solve import ToneSolution
-from corridor.tone.sources import LIMITS
 
 __all__ = ["Choice", "choose", "chosen_candidates"]
 
@@ -133,11 +132,7 @@ def chosen_candidates(
     for line_id, prediction in grading.predictions.items():
         drives = list(prediction.drives)
         own, wanted = ready.iloc[drives], level[drives]
-        results = [[solution.results[f, case.name] for case in solution.cases] for f in solution.frequencies_hz]
-        available = np.array([[[case.available_a[d] for case in row] for row in results] for d in drives])
-        limited = np.array([[row[0].limited_by[d] for row in results] for d in drives])
-        limited = np.where(wanted <= available[..., 0], LIMITS.index("level"), limited)
-        out = Outputs(wanted, available, limited)
+        out = Outputs.at(wanted, source_limits(solution, drives))
         set_up = wanted > 0
         found = candidate_rows(solution, prediction, own, out, settings=settings, equipment=equipment)
         told = output_rows(solution, prediction, own, out)
