@@ -41,6 +41,10 @@ class Sources:
     available_a: NDArray[np.float64]
     loop_ohm: NDArray[np.complex128]
 
+    def hookup_a(self, drive: int, frequency: int, level_a: float) -> NDArray[np.float64]:
+        """Return what flows at one hook-up with an output set, A: that, or as much as the source gives; (n,)."""
+        return np.minimum(level_a, self.available_a[drive, frequency])
+
 
 @dataclass(frozen=True)
 class LineDraws:

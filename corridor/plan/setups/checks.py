@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from shapely import Point
 
 from corridor.dictionary.plans import FIELD_CHECKS
+from corridor.plan.ensemble import LOUD_A
 from corridor.plan.setups.beside import beside
 from corridor.settings import CheckSettings, Settings
 from corridor.tone.check_readings import asymmetry, half_heights_m, rise_after_lifting_m
@@ -29,7 +30,6 @@ __all__ = ["Check", "Judged", "field_checks", "judge"]
 Real = NDArray[np.float64]
 Row = dict[str, Any]
 
-LOUD_A = 1e9  # an output at which nothing is faint
 SHOWN = ("readable", "pulled", "masked")
 NOTHING_PULLS = 0.05  # of the tolerances: errors below it say nothing of what a check would show
 _WORDS = {

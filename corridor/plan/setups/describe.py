@@ -149,7 +149,7 @@ def _source(choice: Choice, column: int) -> tuple[int, int]:
 
 
 def _hookup_a(choice: Choice, column: int) -> Real:
-    return np.minimum(choice.options.level_a[column], choice.ensemble.sources.available_a[_source(choice, column)])
+    return choice.ensemble.sources.hookup_a(*_source(choice, column), float(choice.options.level_a[column]))
 
 
 def _source_rows(choice: Choice, column: int, hookup: Any, *, equipment: Equipment) -> list[Row]:
@@ -285,12 +285,12 @@ def _wrong_lines(choice: Choice, column: int, ready: gpd.GeoDataFrame, told: Row
     own = ready.iloc[int(options.hookup[column])]
     same = (ready["structure_id"] == own["structure_id"]) & (ready["mode"] == own["mode"])
     rows: list[Row] = []
-    for other in np.flatnonzero((same & (ready["line_id"] != own["line_id"])).to_numpy()):
-        at = (other, options.frequency[column])
+    for other in np.flatnonzero((same & (ready["line_id"] != own["line_id"])).to_numpy()).tolist():
+        at = (other, int(options.frequency[column]))
         if told["kind"] == "source_ohm":
             reads = float(np.median(np.abs(sources.loop_ohm[at])))
         else:
-            reads = float(np.median(np.minimum(options.level_a[column], sources.available_a[at]))) * MA_PER_A
+            reads = float(np.median(sources.hookup_a(*at, float(options.level_a[column])))) * MA_PER_A
         side = "lower" if reads < told["expected_low"] else "higher" if reads > told["expected_high"] else None
         if side is not None:
             line_id = str(ready["line_id"].iloc[other])

@@ -73,12 +73,9 @@ def _readable(choice: Choice, settings: Settings) -> "np.ndarray[Any, np.dtype[n
     count = ensemble.sources.available_a.shape[-1]
     result = np.zeros((len(options.pieces.line_id), len(columns), count))
     for line_id, rows in options.pieces.rows.items():
-        line = ensemble.lines[line_id]
-        for place, column in enumerate(columns):
-            drive, frequency = int(options.hookup[column]), int(options.frequency[column])
-            if drive in line.drives:
-                amperes = np.minimum(options.level_a[column], ensemble.sources.available_a[drive, frequency])
-                shown = line.shows(line.drives.index(drive), frequency, amperes, settings.grades.floor_nt)
+        for place, column in enumerate(columns.tolist()):
+            shown = options.shown(column, line_id, ensemble, floor_nt=settings.grades.floor_nt)
+            if shown is not None:
                 result[rows, place] = shown
     return result
 

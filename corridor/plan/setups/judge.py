@@ -29,10 +29,9 @@ def readable_lengths(choice: Choice, ensemble: Ensemble, *, settings: Settings) 
     options, assigned = choice.options, choice.cover.assigned
     total = np.zeros(ensemble.sources.available_a.shape[-1])
     for line_id, rows in options.pieces.rows.items():
-        line, own = ensemble.lines[line_id], assigned[rows]
-        for column in np.unique(own[own >= 0]):
-            drive, frequency = int(options.hookup[column]), int(options.frequency[column])
-            amperes = np.minimum(options.level_a[column], ensemble.sources.available_a[drive, frequency])
-            shown = line.shows(line.drives.index(drive), frequency, amperes, settings.grades.floor_nt)
-            total += options.pieces.length_m[rows][own == column] @ shown[own == column]
+        own = assigned[rows]
+        for column in np.unique(own[own >= 0]).tolist():
+            shown = options.shown(column, line_id, ensemble, floor_nt=settings.grades.floor_nt)
+            if shown is not None:
+                total += options.pieces.length_m[rows][own == column] @ shown[own == column]
     return total

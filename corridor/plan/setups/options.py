@@ -72,6 +72,14 @@ class Options:
     def __len__(self) -> int:
         return len(self.hookup)
 
+    def shown(self, column: int, line_id: str, ensemble: Ensemble, *, floor_nt: float) -> NDArray[np.bool_] | None:
+        """Return in which draws a crew can read the pieces of a line under an option, (s, n); None out of its reach."""
+        line, drive, frequency = ensemble.lines[line_id], int(self.hookup[column]), int(self.frequency[column])
+        if drive not in line.drives:
+            return None
+        amperes = ensemble.sources.hookup_a(drive, frequency, float(self.level_a[column]))
+        return line.shows(line.drives.index(drive), frequency, amperes, floor_nt)
+
 
 def make_options(
     ensemble: Ensemble,

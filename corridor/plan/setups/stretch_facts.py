@@ -95,7 +95,7 @@ def _facts(
 ) -> dict[str, Any]:
     drive, frequency = hooked
     column = line.drives.index(drive)
-    amperes = np.minimum(level_a, choice.ensemble.sources.available_a[drive, frequency])
+    amperes = choice.ensemble.sources.hookup_a(drive, frequency, level_a)
     heard = line.field_nt[inside, column, frequency] * amperes[None] >= settings.grades.floor_nt
     loud = line.loud[inside, column, frequency]
     usable = heard & ((loud == READABLE) | (loud == PULLED))
