@@ -1,13 +1,11 @@
 """``corridor plan``: the fewest set-ups that work, whatever the records don't know, into one folder."""
 
-import sys
+from functools import partial
 from typing import Any
 
 import click
 
-from corridor.commands import talk
-from corridor.commands.inputs import lines_of_utility, load_inputs
-from corridor.commands.main import EXIT_STRICT
+from corridor.commands.desk import run_desk
 from corridor.commands.options import (
     accepted_option,
     equipment_option,
@@ -21,10 +19,7 @@ from corridor.commands.options import (
 )
 from corridor.errors import SettingsError
 from corridor.plan.review import plan_setups
-from corridor.report.place import check_folder_place
-from corridor.report.results import write_review
-from corridor.settings import Settings, load_equipment
-from corridor.site.accepted import accept_findings, is_open
+from corridor.settings import Settings
 
 __all__ = ["plan"]
 
@@ -51,53 +46,15 @@ PLAN_OPTIONS = ("crews", "max_setups", "draws", "seed", "allow_owner_changes")
 @accepted_option
 @strict_option
 @quiet_options
-def plan(
-    paths: tuple[str, ...],
-    *,
-    output: str,
-    target: tuple[str, ...],
-    target_utility: str | None,
-    everything: bool,
-    equipment: str | None,
-    accepted: str | None,
-    strict: bool,
-    quiet: bool,
-    verbose: bool,
-    progress: str,
-    **more: Any,
-) -> None:
+def plan(paths: tuple[str, ...], **options: Any) -> None:
     """Plan set-ups for RECORDS: the fewest that show every stretch about as well as any could, in walking order.
 
     Chosen on draws of soil, coatings, depths, positions, grounds, bonds, joints and stakes. Writes what review writes,
     with the layers setups, expected_readings, reading_causes, field_checks, verify_first and trade_off, and
     readings.csv, empty, for what the crew reads.
     """
-    check_folder_place(output)
-    chosen = load_equipment(equipment)
-    how = {name: more.pop(name) for name in PLAN_OPTIONS}
-    inputs = load_inputs(paths, **more)
-    site, unused = (inputs.site, []) if accepted is None else accept_findings(inputs.site, accepted)
-    if target_utility is not None:
-        lines_of_utility(site, target_utility)
-    settings = with_plan(inputs.settings, **how)
-    with talk.progress(progress, quiet=quiet) as show:
-        result = plan_setups(
-            site,
-            targets=list(target) or None,
-            target_utility=target_utility,
-            everything=everything,
-            equipment=chosen,
-            settings=settings,
-            progress=show,
-        )
-    asked: dict[str, Any] = {"targets": list(target), "target_utility": target_utility, "everything": everything}
-    lines = write_review(result, output, options=asked, command="plan")
-    talk.say([*lines, *unused], quiet=quiet)
-    if verbose:
-        talk.say(["", *(f"Note: {note}" for note in result.summary["notes"])], quiet=quiet)
-    severe = (site.findings["severity"].eq("severe") & is_open(site.findings)).any()
-    if strict and (severe or not result.summary["ready"]):
-        sys.exit(EXIT_STRICT)
+    how = {name: options.pop(name) for name in PLAN_OPTIONS}
+    run_desk(plan_setups, paths, command="plan", adjust=partial(with_plan, **how), **options)
 
 
 def with_plan(
