@@ -20,6 +20,7 @@ from corridor.frames import stamp, table_frame
 from corridor.plan.hookups import nearest_ids
 from corridor.readings.plan import SetUp
 from corridor.settings import ReadingSettings
+from corridor.site.csv_cells import safe_cell
 from corridor.site.csv_rows import csv_rows
 from corridor.site.model import Site
 from corridor.tone.solve import check_frequency
@@ -257,4 +258,4 @@ def _cell(value: Any) -> str:
     plain = _plain(value)
     if plain is None:
         return ""
-    return f"{plain:.10g}" if isinstance(plain, float) else str(plain)
+    return f"{plain:.10g}" if isinstance(plain, float) else str(safe_cell(plain))

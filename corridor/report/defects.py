@@ -10,6 +10,7 @@ import shapely
 
 from corridor.frames import table_frame
 from corridor.site.accepted import is_open
+from corridor.site.csv_cells import safe_cell
 
 __all__ = ["defect_files", "defects_table"]
 
@@ -81,7 +82,7 @@ def defect_files(defects: gpd.GeoDataFrame) -> dict[str, str]:
     -------
     dict of str to str
         ``defects_<owner>.csv``, in the order of the owners' names; records that name no owner go by their layer.
-        Columns as in the table, then geometry (WKT, m) and its CRS.
+        Columns as in the table, then geometry (WKT, m) and its CRS; no cell is a formula to a spreadsheet.
     """
     whose = defects["owner"].where(defects["owner"].notna(), defects["layer"])
     groups: dict[str, list[str]] = {}
@@ -111,5 +112,5 @@ def _csv(rows: gpd.GeoDataFrame) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(data.columns)
     for row in data.itertuples(index=False):
-        writer.writerow(["" if pd.isna(value) else value for value in row])
+        writer.writerow(["" if pd.isna(value) else safe_cell(value) for value in row])
     return text.getvalue()

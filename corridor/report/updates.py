@@ -17,6 +17,7 @@ from corridor.report.receipt import receipt_metadata
 from corridor.report.results import write_results
 from corridor.report.text import plain
 from corridor.site.corrections import COLUMNS
+from corridor.site.csv_cells import safe_cell
 from corridor.site.model import Site
 
 __all__ = ["ADDED_FILE", "CORRECTIONS_FILE", "update_lines", "write_update"]
@@ -148,7 +149,7 @@ def _csv(rows: list[dict[str, str]]) -> str:
     text = io.StringIO()
     writer = csv.DictWriter(text, COLUMNS, lineterminator="\n")
     writer.writeheader()
-    writer.writerows(rows)
+    writer.writerows({name: safe_cell(cell) for name, cell in row.items()} for row in rows)
     return text.getvalue()
 
 

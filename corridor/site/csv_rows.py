@@ -5,12 +5,15 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from corridor.errors import InputError
+from corridor.site.csv_cells import own_cell
 
 __all__ = ["csv_rows"]
 
 
 def csv_rows(file: Path, columns: Sequence[str], *, what: str) -> list[dict[str, str | None]]:
     """Read a CSV in UTF-8 whose first row names its columns, in any case and order.
+
+    An apostrophe that keeps a spreadsheet from calculating a cell is taken off.
 
     Parameters
     ----------
@@ -36,7 +39,8 @@ def csv_rows(file: Path, columns: Sequence[str], *, what: str) -> list[dict[str,
             reader = csv.DictReader(stream)
             head = [name.strip().casefold() for name in reader.fieldnames or []]
             reader.fieldnames = head
-            rows = list(reader)
+            rows = [{name: own_cell(cell) if isinstance(cell, str) else cell for name, cell in row.items()}
+                    for row in reader]  # fmt: skip
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         why = "does not exist" if isinstance(error, FileNotFoundError) else "can't be read as CSV in UTF-8"
         message = f"expected a readable file of {what}, {file} {why}; check the name and how it was saved"

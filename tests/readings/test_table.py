@@ -144,3 +144,15 @@ def test_inputs_are_left_alone() -> None:
     before = given.copy()
     check_readings(given, small_site(), set_ups_of(small_plan()), settings=ReadingSettings())
     pd.testing.assert_frame_equal(given, before)
+
+
+def test_no_cell_of_the_template_is_a_formula_and_names_come_back(tmp_path: Path) -> None:
+    # OWASP, "CSV Injection": text of others that begins with = + - @ is put behind an apostrophe
+    path = tmp_path / "readings.csv"
+    write_template(path, [{"setup_id": "S1", "line_id": "=W", "kind": "receiver_ma", "x_m": -3.5}])
+    cells = path.read_text(encoding="utf-8").splitlines()[1].split(",")
+    assert "'=W" in cells
+    assert "-3.5" in cells
+    back = read_readings(path)
+    assert back["line_id"].tolist() == ["=W"]
+    assert back["x_m"].tolist() == ["-3.5"]

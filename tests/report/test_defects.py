@@ -111,3 +111,11 @@ def test_files_are_written_whole_and_the_same_again(tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.iterdir()) == ["defects_quartz.csv", "defects_slate_water.csv"]
     with pytest.raises(OutputError, match="doesn't exist"):
         write_defects(rows, tmp_path / "none")
+
+
+def test_no_cell_is_a_formula_to_a_spreadsheet() -> None:
+    # OWASP, "CSV Injection": text of others that begins with = + - @ is put behind an apostrophe
+    table = defects_table(findings({"owner": "=1+1", "source_id": "@SUM(A1)", "message": "-2+3", "feature_row": 4}))
+    (row,) = parsed(next(iter(defect_files(table).values())))
+    assert (row["owner"], row["source_id"], row["message"]) == ("'=1+1", "'@SUM(A1)", "'-2+3")
+    assert (row["rank"], row["feature_row"]) == ("1", "4")
