@@ -13,7 +13,17 @@ from corridor.site.csv_rows import csv_rows
 
 # OWASP, "CSV Injection": what a cell of untrusted text must not begin with; its own examples of what it may do
 FIRST = ("=", "+", "-", "@", "\t", "\r", "\n")
-HOSTILE = ('=HYPERLINK("http://example.invalid","x")', "+1+1", "-2+3", "@SUM(A1:A9)", "\t=1", "\r=1", " =1", "＝1", "\0=1")
+HOSTILE = (
+    '=HYPERLINK("http://example.invalid","x")',
+    "+1+1",
+    "-2+3",
+    "@SUM(A1:A9)",
+    "\t=1",
+    "\r=1",
+    " =1",
+    "＝1",
+    "\0=1",
+)
 
 
 @pytest.mark.parametrize("text", HOSTILE)
