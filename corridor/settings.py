@@ -11,7 +11,7 @@ from corridor.constants import FREQUENCY_MAX_HZ, FREQUENCY_MIN_HZ
 from corridor.errors import EquipmentError, SettingsError
 from corridor.tomlfile import mistakes, read_toml
 
-__all__ = ["Equipment", "Settings", "equipment_profiles", "load_equipment", "load_settings"]
+__all__ = ["Equipment", "ReportSettings", "Settings", "equipment_profiles", "load_equipment", "load_settings"]
 
 Positive = Annotated[float, Field(gt=0)]
 Mode = Literal["direct", "clamp", "induction"]
@@ -222,6 +222,13 @@ class CheckSettings(_Part):
     beside_share: Positive = 0.3  # of the target's current on a line beside it, from which the two show one peak
 
 
+class ReportSettings(_Part):
+    """Conventions of a place, for maps and styles only (docs/conventions.md)."""
+
+    colours: Literal["apwa", "as_5488", "street_works_uk"] = "apwa"
+    quality_levels: Literal["asce_38_22", "pas_128_2022", "as_5488_2022"] = "asce_38_22"
+
+
 class Settings(_Part):
     """All settings of a run; every part has defaults."""
 
@@ -239,6 +246,7 @@ class Settings(_Part):
     plan: PlanSettings = PlanSettings()
     checks: CheckSettings = CheckSettings()
     readings: ReadingSettings = ReadingSettings()
+    report: ReportSettings = ReportSettings()
     seed: int = 0
 
 
