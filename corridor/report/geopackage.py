@@ -11,6 +11,7 @@ import pyogrio
 
 from corridor.dictionary import INPUT_TABLES, RESULT_TABLES, Table
 from corridor.errors import OutputError
+from corridor.report.conventions import conventions_in
 from corridor.report.styles import STYLE_TABLE, style_table
 
 __all__ = ["GPKG_VERSION", "write_geopackage"]
@@ -45,7 +46,7 @@ def write_geopackage(path: Path, tables: Mapping[str, Any], *, metadata: Mapping
         raise OutputError(message)
     options: dict[str, Any] = {"dataset_options": {"VERSION": GPKG_VERSION}, "dataset_metadata": dict(metadata)}
     date = metadata.get("date", _EPOCH)
-    styles = style_table(tables, date=date)
+    styles = style_table(tables, date=date, chosen=conventions_in(metadata))
     with _fixed_date(date):
         for name, table in (dict(tables) | ({STYLE_TABLE: styles} if len(styles) else {})).items():
             try:

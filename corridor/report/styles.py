@@ -1,19 +1,19 @@
 """Default styles of the result layers: Styled Layer Descriptor 1.0 (OGC 02-070) and the XML of a common desktop GIS.
 
-A GeoPackage keeps both in its table ``layer_styles``, from which desktop GIS take a layer's first look. Colours are
-apart from those of utilities, none is green, and what rests on assumed values is dashed.
+A GeoPackage keeps both in its table ``layer_styles``, from which desktop GIS take a layer's first look. In a layer that
+holds points and lines a descriptor draws a line's mark at its middle too, since version 1.0 can't ask for geometry.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
 from xml.etree import ElementTree as ET
 
 import pandas as pd
 
-from corridor.dictionary import EVIDENCE, GRADES
-from corridor.report.symbols import GRADE_SYMBOLS, INK, TONE_STEPS
+from corridor.report.conventions import Conventions
+from corridor.report.style_model import Look, Rule, Style
+from corridor.report.style_rules import layer_styles, quality_style
 
-__all__ = ["STYLES", "STYLE_TABLE", "Condition", "Look", "Rule", "Style", "qml", "sld", "style_table"]
+__all__ = ["STYLE_TABLE", "qml", "sld", "style_table"]
 
 STYLE_TABLE = "layer_styles"
 _MM_PER_POINT = 25.4 / 72.0
@@ -22,145 +22,8 @@ _DESKTOP_SHAPES = {"x": "cross2"}  # by the well-known name of SLD, where the de
 _OPERATORS = {"=": "PropertyIsEqualTo", ">=": "PropertyIsGreaterThanOrEqualTo", "<": "PropertyIsLessThan"}
 
 
-@dataclass(frozen=True)
-class Condition:
-    """One comparison of a column: ``=``, ``>=`` or ``<``; a flag is compared with True."""
-
-    column: str
-    operator: str
-    value: str | float | bool
-
-    @property
-    def literal(self) -> str:
-        """The value as SLD writes it."""
-        if isinstance(self.value, bool):
-            return str(self.value).lower()
-        return self.value if isinstance(self.value, str) else f"{self.value:g}"
-
-    @property
-    def expression(self) -> str:
-        """The comparison as the desktop's expressions write it."""
-        literal = f"'{self.literal}'" if isinstance(self.value, str) else self.literal
-        return f'"{self.column}" {self.operator} {literal}'
-
-
-@dataclass(frozen=True)
-class Look:
-    """How a row is drawn: a line of a width, or, with a ``shape``, a marker of a size; both in points."""
-
-    colour: str
-    width_pt: float
-    dash_pt: tuple[float, ...] = ()
-    shape: str = ""
-    size_pt: float = 0.0
-    fill: str = ""
-    rotation_deg: float = 0.0
-
-
-@dataclass(frozen=True)
-class Rule:
-    """A look, what the legend calls it, and the rows it is for: those that meet all conditions."""
-
-    label: str
-    look: Look
-    conditions: tuple[Condition, ...] = ()
-
-
-@dataclass(frozen=True)
-class Style:
-    """The rules of a layer, and those drawn over them."""
-
-    title: str
-    rules: tuple[Rule, ...]
-    overlay: tuple[Rule, ...] = ()
-
-
-_GRADE_LINES = {
-    "readable": Look("#4f5d6d", 2.0),
-    "pulled": Look("#a6611a", 2.6),
-    "masked": Look("#7b1e5a", 3.4),
-    "faint": Look("#a9a9a9", 2.0),
-    "untraceable": Look("#000000", 3.4),
-}
-_GRADE_MARKERS = {
-    "readable": Look("#4f5d6d", 0.6, shape="circle", size_pt=6.0, fill="#4f5d6d"),
-    "pulled": Look("#a6611a", 0.6, shape="triangle", size_pt=7.0, fill="#a6611a"),
-    "masked": Look("#7b1e5a", 1.6, shape="x", size_pt=7.0, fill="#7b1e5a"),
-    "faint": Look("#8c8c8c", 0.6, shape="square", size_pt=5.0, fill="#a9a9a9", rotation_deg=45.0),
-    "untraceable": Look("#000000", 0.6, shape="star", size_pt=10.0, fill="#000000"),
-}
-_READY = {
-    "ready": ("READY", Look(INK, 1.2, shape="circle", size_pt=8.0, fill="#ffffff")),
-    "not_ready": ("NOT READY: see column missing", Look(INK, 1.2, shape="triangle", size_pt=8.0, fill="#ffffff")),
-    "refused": ("REFUSED by the hazard gate", Look("#8a0000", 1.6, shape="x", size_pt=8.0, fill="#8a0000")),
-}
-_SEEN = ("recorded", "observed", "measured")
-
-
-def _by_word(column: str, looks: Mapping[str, Look], labels: Mapping[str, str]) -> tuple[Rule, ...]:
-    return tuple(Rule(labels[word], look, (Condition(column, "=", word),)) for word, look in looks.items())
-
-
-def _tone_rules() -> tuple[Rule, ...]:
-    """Return a rule for each step of the current; a section without a current meets none and isn't drawn."""
-    starts = [start for start, _ in TONE_STEPS]
-    rules = []
-    for (start, width), end in zip(TONE_STEPS, [*starts[1:], None], strict=True):
-        above = Condition("current_ma", ">=", start)
-        if end is None:
-            rules.append(Rule(f"{start:g} mA and more", Look(INK, width), (above,)))
-        else:
-            rules.append(Rule(f"{start:g} to {end:g} mA", Look(INK, width), (above, Condition("current_ma", "<", end))))
-    return tuple(rules)
-
-
-_GRADE_LABELS = {grade: " ".join(GRADE_SYMBOLS[grade].text.split()) for grade in GRADES}
-_DASHES = Rule(
-    "dashed: rests on assumed values",
-    Look("#ffffff", 3.6, dash_pt=(4.0, 9.0)),  # white gaps over the line, whatever its grade
-    (Condition("assumed", "=", True),),
-)
-
-
-def _hidden(looks: Mapping[str, Look]) -> tuple[Rule, ...]:
-    """Return rules for rows whose nominal case shows a wrong mark and whose worst case only too little tone."""
-    return tuple(
-        Rule(
-            f"{grade} in the nominal case, faint in another",
-            looks[grade],
-            (Condition("grade", "=", grade), Condition("grade_worst", "=", "faint")),
-        )
-        for grade in ("pulled", "masked")
-    )
-
-
-_BONDS = {
-    word: Look(INK, 1.0, shape="cross", size_pt=9.0, fill=INK if word in _SEEN else "#ffffff") for word in EVIDENCE
-}
-STYLES = {
-    "strategy": Style(
-        "Grade, worst case", _by_word("grade_worst", _GRADE_LINES, _GRADE_LABELS), (*_hidden(_GRADE_LINES), _DASHES)
-    ),
-    "sections": Style("Tone current, mA", _tone_rules(), (_DASHES,)),
-    "stations": Style(
-        "Grade, worst case", _by_word("grade_worst", _GRADE_MARKERS, _GRADE_LABELS), _hidden(_GRADE_MARKERS)
-    ),
-    "hookups": Style(
-        "Hook-ups by readiness",
-        tuple(Rule(label, look, (Condition("ready", "=", word),)) for word, (label, look) in _READY.items()),
-    ),
-    "bonds_found": Style(
-        "Bonds by evidence (hollow: nobody has seen it)",
-        _by_word("evidence", _BONDS, {word: f"bond, {word}" for word in EVIDENCE}),
-    ),
-    "crossings": Style("Crossings in plan", (Rule("crossing", Look("#6b6b6b", 1.0, shape="x", size_pt=5.0)),)),
-    "parallel_runs": Style("Parallel runs", (Rule("parallel run", Look("#6b5b4b", 3.0, dash_pt=(2.0, 3.0))),)),
-}
-"""Style by layer of the data dictionary."""
-
-
-def style_table(layers: Iterable[str], *, date: str) -> pd.DataFrame:
-    """Return the rows of ``layer_styles`` for those layers that have a style.
+def style_table(layers: Iterable[str], *, date: str, chosen: Conventions | None = None) -> pd.DataFrame:
+    """Return the rows of ``layer_styles``: a default for each layer that has one; lines as read get a second.
 
     Parameters
     ----------
@@ -168,24 +31,29 @@ def style_table(layers: Iterable[str], *, date: str) -> pd.DataFrame:
         Names of the layers in the file.
     date : str
         ISO 8601, UTC; stands for the time of change, so that the clock leaves no trace.
+    chosen : Conventions, optional
+        Colours of utilities and names of quality levels; None: the defaults.
 
     Returns
     -------
     DataFrame
         Columns in the order and spelling that desktop GIS expect.
     """
-    names = [name for name in layers if name in STYLES]
+    used = chosen or Conventions()
+    known = layer_styles(used)
+    rows = [(name, "corridor", known[name], True) for name in layers if name in known]
+    rows += [(name, "quality level", quality_style(used), False) for name, *_ in rows if name == "lines"]
     return pd.DataFrame(
         {
             "f_table_catalog": "",
             "f_table_schema": "",
-            "f_table_name": names,
+            "f_table_name": [name for name, *_ in rows],
             "f_geometry_column": "geom",
-            "styleName": "corridor",
-            "styleQML": [qml(STYLES[name]) for name in names],
-            "styleSLD": [sld(name, STYLES[name]) for name in names],
-            "useAsDefault": True,
-            "description": [STYLES[name].title for name in names],
+            "styleName": [called for _, called, _, _ in rows],
+            "styleQML": [qml(style) for _, _, style, _ in rows],
+            "styleSLD": [sld(name, style) for name, _, style, _ in rows],
+            "useAsDefault": [default for *_, default in rows],
+            "description": [style.title for _, _, style, _ in rows],
             "owner": "corridor",
             "ui": None,
             "update_time": pd.Timestamp(date),
@@ -205,7 +73,8 @@ def sld(layer: str, style: Style) -> str:
         if rules:
             kind = ET.SubElement(user, "FeatureTypeStyle")
             for rule in rules:
-                _sld_rule(kind, rule)
+                if rule.only != "Polygon":  # the stroke of a line is that of an area's edge too
+                    _sld_rule(kind, rule)
     return ET.tostring(root, encoding="unicode")
 
 
@@ -260,16 +129,20 @@ def qml(style: Style) -> str:
     symbols = ET.SubElement(renderer, "symbols")
     for number, rule in enumerate((*style.rules, *style.overlay)):
         attributes = {"key": f"corridor{number}", "symbol": str(number), "label": rule.label}
-        if rule.conditions:
-            attributes["filter"] = " AND ".join(condition.expression for condition in rule.conditions)
+        only = [f"geometry_type($geometry) = '{rule.only}'"] if rule.only else []
+        if rule.conditions or only:
+            attributes["filter"] = " AND ".join([*(condition.expression for condition in rule.conditions), *only])
         ET.SubElement(rules, "rule", attributes)
-        _qml_symbol(symbols, str(number), rule.look)
-    _text(root, "layerGeometryType", "0" if style.rules[0].look.shape else "1")
+        _qml_symbol(symbols, str(number), rule)
+    if not style.mixed:
+        _text(root, "layerGeometryType", "0" if style.rules[0].look.shape else "1")
     return ET.tostring(root, encoding="unicode")
 
 
-def _qml_symbol(parent: ET.Element, name: str, look: Look) -> None:
+def _qml_symbol(parent: ET.Element, name: str, rule: Rule) -> None:
+    look = rule.look
     kind, drawn = ("marker", "SimpleMarker") if look.shape else ("line", "SimpleLine")
+    kind = "fill" if rule.only == "Polygon" else kind
     symbol = ET.SubElement(parent, "symbol", {"type": kind, "name": name, "alpha": "1", "clip_to_extent": "1"})
     layer = ET.SubElement(symbol, "layer", {"class": drawn, "enabled": "1", "locked": "0", "pass": "0"})
     options = ET.SubElement(layer, "Option", {"type": "Map"})

@@ -62,7 +62,7 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
 
 
 def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
-    """Read every layer that OGR finds in a file; a table without geometry is a DataFrame.
+    """Read every layer that OGR finds in a file, but for the table of styles; a table without geometry is a DataFrame.
 
     What can't be read as it should be stands in ``attrs["trouble"]`` of the layer: a geometry of a type that can't be
     decoded is NULL, a layer that can't be read has no rows, and a shapefile's missing files are named.
@@ -80,6 +80,7 @@ def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
         with _complete(path) as (whole, lost):
             names = [str(name) for name, _ in pyogrio.list_layers(whole)]
             layers = {name: _layer(whole, name) for name in names}
+            layers = {name: frame for name, frame in layers.items() if not _styles(name, frame)}
     except (RuntimeError, UnicodeDecodeError):  # every error of pyogrio is a RuntimeError
         raise InputError(refused) from None
     if not layers:
@@ -156,6 +157,11 @@ def _layer(path: Path, name: str, *, encoding: str | None = None, strict: bool =
             reason = " ".join(str(error).split())
             nothing.attrs[TROUBLE] = [("unreadable_layer", f"the layer {name!r} can't be read: {reason}", None)]
             return nothing
+
+
+def _styles(name: str, frame: pd.DataFrame) -> bool:
+    """Tell the table in which desktop GIS keep how layers look: it holds no features."""
+    return name == "layer_styles" and {"f_table_name", "styleQML", "styleSLD"} <= set(frame.columns)
 
 
 def _decoded(path: Path, options: dict[str, Any]) -> gpd.GeoDataFrame:

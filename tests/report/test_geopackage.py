@@ -14,6 +14,7 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.frames import CAUTION, empty_table, table_frame
 from corridor.report.geopackage import write_geopackage
+from corridor.site import read_site
 from tests.builders import METRIC
 
 METADATA = {"caution": CAUTION, "receipt": json.dumps({"seed": 0}), "date": "2024-05-06T07:08:09.000Z"}
@@ -130,5 +131,68 @@ def test_default_styles_stand_beside_the_layers(tmp_path: Path) -> None:
         "id", "f_table_catalog", "f_table_schema", "f_table_name", "f_geometry_column", "styleName", "styleQML",
         "styleSLD", "useAsDefault", "description", "owner", "ui", "update_time",
     ]  # fmt: skip
-    assert rows == [("strategy", "geom", 1, METADATA["date"]), ("hookups", "geom", 1, METADATA["date"])]
+    assert rows == [(name, "geom", 1, METADATA["date"]) for name in ("strategy", "findings", "hookups")]
     assert kind == ("attributes",)
+
+
+def test_the_file_says_of_itself_what_the_standard_asks_for(tmp_path: Path) -> None:
+    # OGC 12-128r17 (GeoPackage 1.3, clauses from memory): gpkg_contents lists every table of features and attributes (1.1.3);
+    # gpkg_metadata holds metadata, which gpkg_metadata_reference ties to the file or to a table (annex F.8)
+    path = tmp_path / "r.gpkg"
+    write_geopackage(path, _tables(), metadata=METADATA)
+    with sqlite3.connect(path) as base:
+        contents = dict(base.execute("select table_name, data_type from gpkg_contents"))
+        texts = [row[0] for row in base.execute("select metadata from gpkg_metadata")]
+        tied = {tuple(row) for row in base.execute("select reference_scope, table_name from gpkg_metadata_reference")}
+        extensions = {row[0] for row in base.execute("select extension_name from gpkg_extensions")}
+        styled = {row[0] for row in base.execute("select f_table_name from layer_styles where useAsDefault")}
+        spatial = {row[0] for row in base.execute("select table_name from gpkg_geometry_columns")}
+    base.close()
+    layers = {"strategy", "findings", "hookups"}
+    assert contents == dict.fromkeys(layers, "features") | {"layer_styles": "attributes"}
+    assert {("geopackage", None)} | {("table", name) for name in layers} <= tied
+    assert all(CAUTION in text for text in texts)
+    assert "gpkg_metadata" in extensions
+    assert styled == spatial == layers
+
+
+def test_styles_follow_the_convention_that_the_receipt_states(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    settings = {"report": {"colours": "as_5488", "quality_levels": "pas_128_2022"}}
+    lines = empty_table("lines", METRIC)
+    write_geopackage(path, {"lines": lines}, metadata=METADATA | {"receipt": json.dumps({"settings": settings})})
+    with sqlite3.connect(path) as base:
+        titles = [row[0] for row in base.execute("select description from layer_styles order by id")]
+    base.close()
+    assert titles == ["Utility (AS 5488)", "Quality level on record (BSI PAS 128:2022)"]
+
+
+def test_a_result_read_as_records_does_not_take_the_styles_for_a_layer(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    lines = table_frame(
+        "lines",
+        [{"line_id": "A", "utility": "water", "asset": "pipe"}],
+        geometry=[LineString([(0, 0), (9, 0)])],
+        crs=METRIC,
+    )
+    write_geopackage(path, {"lines": lines}, metadata=METADATA)
+    site = read_site(path)
+    assert site.lines["line_id"].tolist() == ["A"]
+    assert not any("layer_styles" in text for text in [*site.accounting["layer"], *site.findings["message"]])
+
+
+def test_a_layer_of_that_name_that_holds_no_styles_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "r.gpkg"
+    lines = table_frame(
+        "lines",
+        [{"line_id": "A", "utility": "water", "asset": "pipe"}],
+        geometry=[LineString([(0, 0), (9, 0)])],
+        crs=METRIC,
+    )
+    write_geopackage(path, {"terminations": pd.DataFrame({"a": ["x"]})}, metadata=METADATA)
+    pyogrio.write_dataframe(lines, path, layer="lines", append=True)
+    with sqlite3.connect(path) as base:
+        base.execute("update gpkg_contents set table_name = 'layer_styles' where table_name = 'terminations'")
+        base.execute("alter table terminations rename to layer_styles")
+    base.close()
+    assert any("layer_styles" in text for text in read_site(path).findings["message"])
