@@ -20,6 +20,7 @@ from corridor.plan.partner_gate import with_partner_gate
 from corridor.plan.prepare import Connected, connect
 from corridor.plan.setups.arranged import Arranged, arrange
 from corridor.plan.stake_choice import with_stakes
+from corridor.plan.what_if import WhatIf
 from corridor.plan.windows import Window, WindowTables, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
@@ -31,7 +32,10 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True)
 class Review:
-    """Everything for the desk review of one work area: tables of the data dictionary, and a summary as plain data."""
+    """Everything for the desk review of one work area: tables of the data dictionary, and a summary as plain data.
+
+    ``what_if`` holds, for each window, what every ready hook-up does at every frequency, chosen or not.
+    """
 
     strategy: gpd.GeoDataFrame
     setups: gpd.GeoDataFrame
@@ -48,6 +52,7 @@ class Review:
     sections: gpd.GeoDataFrame
     stations: gpd.GeoDataFrame
     bleed_paths: gpd.GeoDataFrame
+    what_if: tuple[WhatIf, ...]
     summary: dict[str, Any]
     settings: Settings
     equipment: Equipment
@@ -224,6 +229,7 @@ def _tables(
         "sections": joined_tables([part.sections for part in found]),
         "stations": joined_tables([part.stations for part in found]),
         "bleed_paths": paths,
+        "what_if": tuple(part.what_if for part in found if part.what_if is not None),
         "summary": facts | {"plan": arranged.facts},
         "settings": settings,
         "equipment": equipment,

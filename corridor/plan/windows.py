@@ -18,9 +18,11 @@ from corridor.network.reach import grow
 from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.grading import drives_of, grade_hookups
 from corridor.plan.prepare import SECTION_GUESS_M, Connected, Prepared, hookup_of, prepare
+from corridor.plan.setups.choice import chosen_levels_a
 from corridor.plan.setups.window import WindowPlan, choose_in_window, plan_of
 from corridor.plan.stake_choice import choose_stakes, with_stakes
 from corridor.plan.strategy import build_strategy
+from corridor.plan.what_if import WhatIf, what_if
 from corridor.settings import Equipment, Settings
 from corridor.tone.cases import cases_of
 from corridor.tone.model import SoilRange
@@ -53,7 +55,7 @@ class Extent:
 
 @dataclass(frozen=True)
 class WindowTables:
-    """What a window found; ``extent`` is None where no hook-up was there to solve."""
+    """What a window found; ``extent`` and ``what_if`` are None where no hook-up was there to solve."""
 
     strategy: gpd.GeoDataFrame
     sections: gpd.GeoDataFrame
@@ -61,6 +63,7 @@ class WindowTables:
     bleed_paths: gpd.GeoDataFrame
     extent: Extent | None
     plan: WindowPlan = field(default_factory=WindowPlan)
+    what_if: WhatIf | None = None
 
 
 def split_windows(
@@ -171,12 +174,14 @@ def review_window(
     grading = grade_hookups(
         connected.site, ready, solution, lines=targets, joined=connected.joined, area=area, progress=progress, **shared
     )
-    candidates, outputs, chosen = grading.candidates, grading.outputs, None
+    candidates, outputs, chosen, ifs = grading.candidates, grading.outputs, None, None
     if prepared is not None and solution is not None and grading.predictions:
         chosen = choose_in_window(
             connected, prepared, ready, solution, grading=grading, area=area, drawn=drawn, progress=progress, **shared
         )
         candidates, outputs = chosen.candidates, chosen.outputs
+        levels_a, verdicts = chosen_levels_a(chosen.choice), chosen.verdicts
+        ifs = what_if(solution, ready, grading=grading, chosen_a=levels_a, verdicts=verdicts, **shared)
     strategy = build_strategy(
         connected.site,
         connected.hookups,
@@ -203,7 +208,7 @@ def review_window(
         progress=progress,
     )
     extent = None if prepared is None or solution is None else _extent(prepared, solution)
-    return WindowTables(with_mistaken(strategy, stations), sections, stations, paths, extent, plan)
+    return WindowTables(with_mistaken(strategy, stations), sections, stations, paths, extent, plan, ifs)
 
 
 def _prepared(connected: Connected, ready: gpd.GeoDataFrame, *, equipment: Equipment, settings: Settings) -> Prepared:

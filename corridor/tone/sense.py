@@ -10,11 +10,11 @@ from corridor.errors import DomainError
 from corridor.tone.predict import Prediction
 from corridor.tone.solve import ToneSolution
 
-__all__ = ["SENSES", "sense_of", "station_senses"]
+__all__ = ["SENSES", "sense_codes", "sense_of", "station_senses"]
 
 Real = NDArray[np.float64]
 
-SAME, OPPOSITE, UNCLEAR = SENSES
+SAME, OPPOSITE, UNCLEAR = range(len(SENSES))
 
 
 def sense_of(phase_deg: Real, bearing_deg: Real, *, angle_deg: float) -> NDArray[np.object_]:
@@ -42,11 +42,23 @@ def sense_of(phase_deg: Real, bearing_deg: Real, *, angle_deg: float) -> NDArray
     if not 0.0 < angle_deg < 90.0:
         message = f"angle_deg must be above 0 and below 90, got {angle_deg}"
         raise DomainError(message)
-    least = math.cos(math.radians(angle_deg)) - 1e-12
     along, in_phase = np.cos(np.radians(bearing_deg)), np.cos(np.radians(phase_deg))
+    return np.array(SENSES, dtype=object)[sense_codes(in_phase, along, angle_deg=angle_deg)]
+
+
+def sense_codes(in_phase: Real, along: Real, *, angle_deg: float) -> NDArray[np.int8]:
+    """Return what `sense_of` does as positions in ``SENSES``, from cosines of phase and bearing.
+
+    Parameters
+    ----------
+    in_phase, along : ndarray
+        Cosines of the phase and of the angle between the two directions; NaN where there is none; both broadcast.
+    angle_deg : float
+        As for `sense_of`, which checks it.
+    """
+    least = math.cos(math.radians(angle_deg)) - 1e-12
     clear = (np.abs(along) >= least) & (np.abs(in_phase) >= least)
-    found = np.where(along * in_phase > 0.0, SAME, OPPOSITE).astype(object)
-    return np.where(clear, found, UNCLEAR)
+    return np.where(clear, np.where(along * in_phase > 0.0, SAME, OPPOSITE), UNCLEAR).astype(np.int8)
 
 
 def station_senses(

@@ -16,7 +16,7 @@ from corridor.plan.setups.options import Options, make_options
 from corridor.settings import Equipment, Settings
 from corridor.tone.solve import ToneSolution
 
-__all__ = ["Choice", "choose", "chosen_candidates"]
+__all__ = ["Choice", "choose", "chosen_candidates", "chosen_levels_a"]
 
 Ints = NDArray[np.int64]
 _KEY = ["hookup_id", "frequency_hz"]
@@ -97,6 +97,15 @@ def choose(
     return Choice(ensemble, options, cover, greedy_setups(length, worth, **asked))
 
 
+def chosen_levels_a(choice: Choice) -> NDArray[np.float64]:
+    """Return the outputs of the chosen set-ups, A, (hook-ups, frequencies); 0 for those that weren't chosen."""
+    options, sources = choice.options, choice.ensemble.sources
+    level = np.zeros(sources.available_a.shape[:2])
+    for k in choice.columns:
+        level[options.hookup[k], options.frequency[k]] = options.level_a[k]
+    return level
+
+
 def chosen_candidates(
     choice: Choice,
     grading: Grading,
@@ -125,9 +134,7 @@ def chosen_candidates(
         ``candidates`` with ``eligible``: a chosen set-up that shows the station about as well as any chosen one. Where
         nothing shows it at all, the candidates with the most current there are: they come nearest.
     """
-    options, level = choice.options, np.zeros((len(ready), len(solution.frequencies_hz)))
-    for k in choice.columns:
-        level[options.hookup[k], options.frequency[k]] = options.level_a[k]
+    level = chosen_levels_a(choice)
     rows, outputs = [], []
     for line_id, prediction in grading.predictions.items():
         drives = list(prediction.drives)
