@@ -5,11 +5,11 @@ that can't be loaded or is nothing the group can use. docs/plug_ins.md shows one
 """
 
 import warnings
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
-from typing import Any, Protocol, runtime_checkable
+from typing import Any, Protocol, TypeVar, runtime_checkable
 
 from corridor.errors import PlugInError
 
@@ -22,6 +22,7 @@ __all__ = [
     "PlugIn",
     "Reader",
     "Writer",
+    "folder_writer",
     "list_plugins",
     "load_plugin",
     "load_plugins",
@@ -115,10 +116,24 @@ class Writer(Protocol):
     def __call__(self, path: Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> None:
         """Write the tables to ``path``, which doesn't exist yet; the caller renames it into place.
 
-        Every table is a GeoDataFrame, its geometry may be all NULL. ``metadata`` holds the ``caution``, which must be
+        A writer marked with ``folder_writer`` gets an empty folder instead, for formats of one table a file. Every
+        table is a GeoDataFrame, its geometry may be all NULL. ``metadata`` holds the ``caution``, which must be
         readable in the file, and the receipt. Returns nothing; ``OutputError`` says why something can't be written.
         """
         ...
+
+
+W = TypeVar("W", bound=Callable[..., Any])
+
+
+def folder_writer(*, needs: tuple[str, ...] = ()) -> Callable[[W], W]:
+    """Return a decorator for a writer that fills a folder; ``needs`` names modules that an extra installs."""
+
+    def mark(writer: W) -> W:
+        writer.__dict__.update(makes_folder=True, needs=needs)
+        return writer
+
+    return mark
 
 
 PROTOCOLS: dict[str, type[Any]] = {

@@ -63,7 +63,7 @@ def test_the_package_has_one_of_each_group_and_is_listed() -> None:
         ("corridor.readers", "wkt", "1.0"),
         ("corridor.couplings", "bonds_found.fences", "1.0"),
         ("corridor.hookups", "induction.ends", "1.0"),
-        ("corridor.writers", "csv", "1.0"),
+        ("corridor.writers", "txt", "1.0"),
     ]
     for group, name, _ in own:
         assert name in load_plugins(group)
@@ -90,7 +90,7 @@ def test_the_reader_and_the_command(records: Path) -> None:
 
 
 def test_the_writer(records: Path, tmp_path: Path) -> None:
-    target = tmp_path / "couplings.csv"
+    target = tmp_path / "couplings.txt"
     result = CliRunner().invoke(cli, ["find", str(records), "-o", str(target)])
     assert result.exit_code == 0, result.output
     lines = target.read_text(encoding="utf-8").splitlines()

@@ -45,10 +45,10 @@ def test_names_are_sorted() -> None:
 
 
 def test_a_broken_plug_in_warns_and_is_skipped(monkeypatch: pytest.MonkeyPatch) -> None:
-    register(monkeypatch, EntryPoint("csv", "no_such_package.writers:write", "corridor.writers"))
-    with pytest.warns(UserWarning, match="'csv' of corridor.writers .* skipped: ModuleNotFoundError"):
+    register(monkeypatch, EntryPoint("tsv", "no_such_package.writers:write", "corridor.writers"))
+    with pytest.warns(UserWarning, match="'tsv' of corridor.writers .* skipped: ModuleNotFoundError"):
         loaded = load_plugins("corridor.writers")
-    assert "csv" not in loaded
+    assert "tsv" not in loaded
     assert "gpkg" in loaded
 
 
@@ -67,22 +67,22 @@ def test_nobody_replaces_a_built_in(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_of_two_plug_ins_of_one_name_the_second_is_named_and_skipped(monkeypatch: pytest.MonkeyPatch) -> None:
-    points = [EntryPoint("csv", value, "corridor.writers") for value in ("b.package:write", "a.package:write")]
+    points = [EntryPoint("tsv", value, "corridor.writers") for value in ("b.package:write", "a.package:write")]
     register(monkeypatch, *points)
     with pytest.warns(UserWarning, match=r"\(b.package:write\) skipped: the plug-in a.package:write has this name"):
-        assert plugin_points("corridor.writers")["csv"].value == "a.package:write"
+        assert plugin_points("corridor.writers")["tsv"].value == "a.package:write"
 
 
 def test_the_same_plug_in_found_twice_is_one(monkeypatch: pytest.MonkeyPatch) -> None:
-    point = EntryPoint("csv", "a.package:write", "corridor.writers")
+    point = EntryPoint("tsv", "a.package:write", "corridor.writers")
     register(monkeypatch, point, point)
-    assert plugin_points("corridor.writers")["csv"] == point
+    assert plugin_points("corridor.writers")["tsv"] == point
 
 
 def test_what_its_group_cannot_use_is_named_and_skipped(monkeypatch: pytest.MonkeyPatch) -> None:
-    register(monkeypatch, EntryPoint("csv", f"{__name__}:BUILT_IN", "corridor.writers"))
-    with pytest.warns(UserWarning, match=r"'csv' .* skipped: expected a Writer \(corridor.plugins\), got dict"):
-        assert "csv" not in load_plugins("corridor.writers")
+    register(monkeypatch, EntryPoint("tsv", f"{__name__}:BUILT_IN", "corridor.writers"))
+    with pytest.warns(UserWarning, match=r"'tsv' .* skipped: expected a Writer \(corridor.plugins\), got dict"):
+        assert "tsv" not in load_plugins("corridor.writers")
 
 
 def test_what_is_required_comes_first_and_must_be_there() -> None:
@@ -92,8 +92,8 @@ def test_what_is_required_comes_first_and_must_be_there() -> None:
 
 
 def test_listing_loads_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    register(monkeypatch, EntryPoint("csv", "no_such_package.writers:write", "corridor.writers"))
-    listed = [p for p in list_plugins() if p.name == "csv"]
+    register(monkeypatch, EntryPoint("tsv", "no_such_package.writers:write", "corridor.writers"))
+    listed = [p for p in list_plugins() if p.name == "tsv"]
     assert [(p.group, p.package, p.version) for p in listed] == [("corridor.writers", "unknown", "unknown")]
     assert {p.package for p in list_plugins() if p.value.startswith("corridor.")} == {"corridor"}
     assert {p.group for p in list_plugins()} <= set(GROUPS)

@@ -37,7 +37,7 @@ _TABLES = ("line_groups", "bonded_groups", "group_edges", "group_splits", "group
 @click.option(
     "--previous", metavar="FILE", help="Earlier result of this command: groups keep its ids, differences are listed."
 )
-@output_option("Write the layers to this file (.gpkg, .geojson).")
+@output_option("Write the layers to this file (.gpkg, .geojson, .parquet, .csv).")
 @quiet_options
 def bonds(
     paths: tuple[str, ...],

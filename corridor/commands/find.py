@@ -21,7 +21,7 @@ _SHOWN = 12
 @click.command("find")
 @input_options
 @settings_option
-@output_option("Write the layers to this file (.gpkg, .geojson).")
+@output_option("Write the layers to this file (.gpkg, .geojson, .parquet, .csv).")
 @quiet_options
 def find(paths: tuple[str, ...], *, output: str | None, quiet: bool, verbose: bool, progress: str, **read: Any) -> None:
     """Find where tone can jump between the lines of RECORDS: parallel runs, crossings, bonds."""

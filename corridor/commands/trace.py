@@ -44,7 +44,7 @@ __all__ = ["trace"]
 )
 @target_options
 @work_area_option
-@output_option("Write sections, stations and bleed paths to this file (.gpkg, .geojson).")
+@output_option("Write sections, stations and bleed paths to this file (.gpkg, .geojson, .parquet, .csv).")
 @equipment_option
 @settings_option
 @quiet_options

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -13,7 +14,7 @@ from corridor.plugins import load_plugin, plugin_points
 from corridor.readings.table import write_template
 from corridor.report.defects import defect_files, defects_table
 from corridor.report.map import MapContent, write_map
-from corridor.report.place import RECEIPT_FILE, check_file_place, whole_file, whole_folder
+from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.summary import summary_json, summary_lines
 
@@ -32,12 +33,14 @@ REVIEW_FILES = ("results.gpkg", "map.png", "summary.txt", "summary.json", RECEIP
 
 
 def write_results(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> None:
-    """Write result layers to one file; its suffix chooses the writer (``gpkg`` and ``geojson`` are built in).
+    """Write result layers; the suffix chooses the writer (built in: ``gpkg``, ``geojson``, ``parquet``, ``csv``).
+
+    Formats of one table a file make a folder of that name, with the receipt in it.
 
     Parameters
     ----------
     path : str or Path
-        The file; an earlier one is replaced only by a complete one.
+        File or folder; an earlier one is replaced only by a complete one.
     tables : mapping of str to GeoDataFrame
         Layers by name.
     metadata : mapping of str to str
@@ -49,8 +52,15 @@ def write_results(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapp
         If no writer knows the suffix, or the file can't be written.
     """
     writer = _writer(path)
-    with whole_file(path) as made:
+    if not _makes_folder(writer):
+        with whole_file(path) as made:
+            writer(made, tables, metadata=metadata)
+        return
+    with whole_folder(path) as made:
         writer(made, tables, metadata=metadata)
+        files = sorted([RECEIPT_FILE, *(file.name for file in made.iterdir())])
+        receipt = {**json.loads(metadata.get("receipt", "{}")), "files": files}
+        _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
 
 
 def check_output(path: str | Path) -> None:
@@ -59,21 +69,32 @@ def check_output(path: str | Path) -> None:
     Raises
     ------
     OutputError
-        If ``path`` is a folder, its own folder isn't there or is closed, or no writer knows its suffix.
+        If ``path`` can't be replaced, its own folder isn't there or is closed, no writer knows its suffix, or the
+        writer needs what isn't installed.
     """
     _writer(path)
 
 
 def _writer(path: str | Path) -> Any:
-    target = check_file_place(path)
+    target = Path(path)
     suffix = target.suffix.lower().removeprefix(".")
     points = plugin_points("corridor.writers")
     writer = load_plugin(points[suffix]) if suffix in points else None
     if writer is None:
+        check_file_place(target)
         known = ", ".join(f".{name}" for name in points)
         message = f"expected an output ending in {known}, got {str(path)!r}"
         raise OutputError(message)
+    for module in getattr(writer, "needs", ()):
+        if find_spec(module) is None:
+            message = f"expected {module} to write {target}, it isn't installed; pip install 'corridor[{suffix}]'"
+            raise OutputError(message)
+    (check_folder_place if _makes_folder(writer) else check_file_place)(target)
     return writer
+
+
+def _makes_folder(writer: Any) -> bool:
+    return bool(getattr(writer, "makes_folder", False))
 
 
 def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:

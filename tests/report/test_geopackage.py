@@ -136,8 +136,8 @@ def test_default_styles_stand_beside_the_layers(tmp_path: Path) -> None:
 
 
 def test_the_file_says_of_itself_what_the_standard_asks_for(tmp_path: Path) -> None:
-    # OGC 12-128r17 (GeoPackage 1.3, clauses from memory): gpkg_contents lists every table of features and attributes (1.1.3);
-    # gpkg_metadata holds metadata, which gpkg_metadata_reference ties to the file or to a table (annex F.8)
+    # OGC 12-128r17 (GeoPackage 1.3; clauses from memory): gpkg_contents lists every table of features and attributes
+    # (1.1.3); gpkg_metadata holds metadata, which gpkg_metadata_reference ties to the file or to a table (F.8)
     path = tmp_path / "r.gpkg"
     write_geopackage(path, _tables(), metadata=METADATA)
     with sqlite3.connect(path) as base:

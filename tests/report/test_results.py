@@ -56,7 +56,7 @@ def test_a_review_never_replaces_foreign_files(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("name", ["results.xyz", "results", "results.gpkg.bak"])
 def test_an_unknown_suffix_names_the_known_ones(tmp_path: Path, name: str) -> None:
-    with pytest.raises(OutputError, match=r"expected an output ending in \.geojson, \.gpkg, got"):
+    with pytest.raises(OutputError, match=r"expected an output ending in \.csv, \.geojson, \.gpkg, \.parquet, got"):
         write_results(tmp_path / name, {"findings": empty_table("findings", METRIC)}, metadata={})
 
 
