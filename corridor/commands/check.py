@@ -37,7 +37,7 @@ _ORDER = {"severe": 0, "warning": 1, "note": 2}
 @input_options
 @settings_option
 @output_option(
-    "Write findings, defects and lines as read to this file (.gpkg, .geojson, .parquet, .csv); defects_<owner>.csv beside it."
+    "Write findings, defects and lines as read (.gpkg, .geojson, .parquet, .csv); defects_<owner>.csv beside it."
 )
 @accepted_option
 @click.option(
