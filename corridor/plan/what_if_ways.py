@@ -80,11 +80,12 @@ def widest_ways(
     """
     nominal, frequencies = solution.cases[0].name, solution.frequencies_hz
     found = [np.abs(solution.results[f, nominal].element_a[np.ix_(links.element, some)]) for f in frequencies]
-    size = np.stack(found, axis=-1).astype(float).reshape(len(links.element), -1)  # (m, h x f)
+    count = len(some) * len(frequencies)
+    size = np.stack(found, axis=-1).astype(float).reshape(len(links.element), count)
     at = {line_id: k for k, line_id in enumerate(line_ids)}
-    columns = np.arange(size.shape[1])
+    columns = np.arange(count)
     begin = np.repeat([at[solution.drives[k].hookup.line_id] for k in some], len(frequencies))
-    width = np.zeros((len(line_ids), size.shape[1]))
+    width = np.zeros((len(line_ids), count))
     width[begin, columns] = np.inf
     entered = np.full(width.shape, -1, dtype=np.int16)
     changed = True
