@@ -67,7 +67,9 @@ def run_desk(
             settings=settings,
             progress=show,
         )
-    asked = {"targets": list(target), "target_utility": target_utility, "everything": everything}
+    asked = {
+        "targets": list(target), "target_utility": target_utility, "everything": everything, "phase": more["phase"],
+    }  # fmt: skip
     lines = write_review(result, output, options=asked, command=command)
     talk.say([*lines, *unused], quiet=quiet)
     if verbose:

@@ -7,7 +7,7 @@ from corridor.errors import InputError
 from corridor.report.results import check_output
 from corridor.settings import Settings, load_settings
 from corridor.site import Site, read_site
-from corridor.site.work_area import with_work_area
+from corridor.site.work_area import of_phase, with_work_area
 
 __all__ = ["Inputs", "lines_of_utility", "load_inputs"]
 
@@ -27,10 +27,11 @@ def load_inputs(
     crs: str | None,
     settings: str | None,
     work_area: str | None = None,
+    phase: str | None = None,
     output: str | None = None,
     corrections: str | None = None,
 ) -> Inputs:
-    """Read settings, records and the work area that the options name; an output that can't be written ends it first.
+    """Read settings, records, and the work area and phase that the options name; an output that can't be written ends it first.
 
     Raises
     ------
@@ -43,6 +44,8 @@ def load_inputs(
     site = read_site(list(paths), fieldmap=fieldmap, crs=crs, settings=chosen, corrections=corrections)
     if work_area is not None:
         site = with_work_area(site, work_area, crs=crs)
+    if phase is not None:
+        site = of_phase(site, phase)
     return Inputs(site=site, settings=chosen)
 
 

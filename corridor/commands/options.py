@@ -74,10 +74,13 @@ def target_options(command: F) -> F:
 
 
 def work_area_option(command: F) -> F:
-    """Add ``--work-area``."""
-    return click.option("--work-area", metavar="FILE", help="Polygons of the dig; replaces those of the records.")(
-        command
-    )
+    """Add ``--work-area`` and ``--phase``."""
+    for decorate in (
+        click.option("--phase", metavar="NAME", help="One phase of the work area, by its column phase."),
+        click.option("--work-area", metavar="FILE", help="Polygons of the dig; replaces those of the records."),
+    ):
+        command = decorate(command)
+    return command
 
 
 def strict_option(command: F) -> F:

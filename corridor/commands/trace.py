@@ -76,16 +76,15 @@ def trace(
     chosen = load_equipment(equipment)
     if list_hookups:
         inputs = load_inputs(paths, **read)
-        table = _hookups(
-            inputs, chosen, targets=_targets(inputs, target, target_utility), limited=bool(read["work_area"])
-        )
+        table = _hookups(inputs, chosen, targets=_targets(inputs, target, target_utility), limited=_limited(read))
         say(hookup_lines(table, chosen), quiet=quiet)
         return
     if hookup is None or frequency_hz is None or level_ma is None:
         message = "give --hookup, --frequency-hz and --level-ma, --list to see the hook-ups, or --passive"
         raise click.UsageError(message)
-    if target or target_utility or read["work_area"]:
-        message = "--target, --target-utility and --work-area choose what --list shows; --hookup names its own line"
+    if target or target_utility or _limited(read):
+        wide = "--target, --target-utility, --work-area and --phase"
+        message = f"{wide} choose what --list shows; --hookup names its own line"
         raise click.UsageError(message)
     inputs = load_inputs(paths, output=output, **read)
     result = trace_tone(
@@ -105,7 +104,7 @@ def _trace_passive(
     """Trace passive tone; targets, or the lines in a work area that is named, are those looked at."""
     inputs = load_inputs(paths, output=output, **read)
     lines = _targets(inputs, wanted["target"], wanted["target_utility"])
-    if lines is None and read["work_area"]:
+    if lines is None and _limited(read):
         area = inputs.site.work_area.geometry.union_all()
         lines = sorted(inputs.site.lines.loc[inputs.site.lines.intersects(area), "line_id"])
     result = trace_passive(
@@ -117,6 +116,11 @@ def _trace_passive(
         receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, options=asked)
         write_trace(result, output, receipt=receipt | {"caution": f"{CAUTION} {INDICATIVE}"})
         say(["", f"Written: {output}"], quiet=quiet)
+
+
+def _limited(read: dict[str, Any]) -> bool:
+    """Tell whether an option asks for what lies in an area."""
+    return bool(read["work_area"]) or read["phase"] is not None
 
 
 def _targets(inputs: Inputs, target: tuple[str, ...], utility: str | None) -> list[str] | None:

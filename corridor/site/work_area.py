@@ -16,7 +16,7 @@ from corridor.site.model import Site
 from corridor.site.reference import check_in_range, layer_crs
 from corridor.site.sources import read_layers, source_of
 
-__all__ = ["with_work_area"]
+__all__ = ["of_phase", "with_work_area"]
 
 _KINDS = ("Polygon", "MultiPolygon")
 
@@ -64,6 +64,34 @@ def with_work_area(site: Site, path: str | Path, *, crs: str | CRS | None = None
         accounting=pd.concat([site.accounting, pd.DataFrame([counted])], ignore_index=True),
         sources=(*site.sources, source_of(file, shaped)),
     )
+
+
+def of_phase(site: Site, phase: str) -> Site:
+    """Return the site with one phase of its work area only; the records stay whole.
+
+    Parameters
+    ----------
+    site : Site
+        The records, with a work area in phases.
+    phase : str
+        A value of the column ``phase``.
+
+    Returns
+    -------
+    Site
+
+    Raises
+    ------
+    InputError
+        If the work area has no such phase; the message names those it has.
+    """
+    named = site.work_area["phase"]
+    own = site.work_area[named.eq(phase).fillna(False).to_numpy(dtype=bool)]
+    if own.empty:
+        known = ", ".join(sorted(named.dropna().unique())) or "none"
+        message = f"expected a phase of the work area ({known}), got {phase!r}"
+        raise InputError(message)
+    return replace(site, work_area=own.reset_index(drop=True))
 
 
 def _empty(frame: gpd.GeoDataFrame) -> pd.Series:

@@ -8,7 +8,7 @@ from shapely import LineString, MultiPolygon, Point, Polygon, box
 
 from corridor.errors import CrsError, InputError
 from corridor.site.model import Site
-from corridor.site.work_area import with_work_area
+from corridor.site.work_area import of_phase, with_work_area
 from tests.builders import METRIC, make_site
 
 SHAPES = [box(500_000, 0, 500_010, 10), MultiPolygon([box(500_020, 0, 500_030, 10), box(500_040, 0, 500_050, 10)])]
@@ -82,3 +82,19 @@ def test_the_crs_is_never_guessed(tmp_path: Path) -> None:
     with pytest.raises(CrsError, match="nowhere"):
         with_work_area(_site(), path, crs="EPSG:nowhere")
     assert with_work_area(_site(), path, crs=METRIC.to_string()).work_area.crs == METRIC
+
+
+def test_one_phase_of_it(tmp_path: Path) -> None:
+    site = with_work_area(_site(), _file(tmp_path / "dig.gpkg", SHAPES, phase=["1", "2"]))
+    second = of_phase(site, "2")
+    assert second.work_area["phase"].tolist() == ["2"]
+    assert second.lines is site.lines  # the records stay whole
+    assert len(site.work_area) == 2
+
+
+@pytest.mark.parametrize(("phases", "known"), [(["1", "2"], "(1, 2)"), ([None, None], "(none)")])
+def test_an_unknown_phase_names_those_there_are(tmp_path: Path, phases: list[str | None], known: str) -> None:
+    site = with_work_area(_site(), _file(tmp_path / "dig.gpkg", SHAPES, phase=phases))
+    with pytest.raises(InputError) as told:
+        of_phase(site, "3")
+    assert str(told.value) == f"expected a phase of the work area {known}, got '3'"
