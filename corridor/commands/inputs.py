@@ -31,7 +31,7 @@ def load_inputs(
     output: str | None = None,
     corrections: str | None = None,
 ) -> Inputs:
-    """Read settings, records, and the work area and phase that the options name; an output that can't be written ends it first.
+    """Read settings, records, and the work area and phase named; an output that can't be written ends it first.
 
     Raises
     ------

@@ -238,6 +238,13 @@ def test_an_unknown_utility_names_those_there(command: tuple[str, ...], records:
     )
 
 
+def test_a_phase_limits_the_list_and_an_unknown_one_names_those_there(records: Path) -> None:
+    assert _run("trace", records, "--list", "--phase", "1").exit_code == 0
+    wrong = _run("trace", records, "--list", "--phase", "north")
+    assert wrong.exit_code == 1
+    assert "expected a phase of the work area (1), got 'north'" in wrong.stderr
+
+
 def test_trace_lists_hookups_with_readiness(records: Path) -> None:
     result = _once("trace", records, "--list")
     assert result.exit_code == 0, result.output
