@@ -33,11 +33,13 @@ class HookUpMarks:
     labels: list[Label]
 
 
-def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Mapping[str, int]) -> HookUpMarks:
+def draw_hookups(
+    axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Mapping[str, Sequence[int]]
+) -> HookUpMarks:
     """Draw access points that are ready, small, and the chosen hook-ups large with their numbers.
 
-    Chosen ones whose symbols would overlap are drawn smaller, without numbers, and share a label. Induction can be done
-    nearly anywhere, so its other places are left out.
+    Chosen ones whose symbols would overlap are drawn smaller, without numbers, and share a label; so is one with
+    several numbers. Induction can be done nearly anywhere, so its other places are left out.
 
     Parameters
     ----------
@@ -45,8 +47,8 @@ def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Ma
         The map.
     hookups : GeoDataFrame
         Table ``hookups``.
-    chosen : mapping of str to int
-        Numbers by hookup_id.
+    chosen : mapping of str to sequence of int
+        Numbers by hookup_id: one, or one for each set-up there.
 
     Returns
     -------
@@ -61,18 +63,20 @@ def draw_hookups(axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Ma
     small = shown & ~large & hookups["ready"].eq("ready").to_numpy() & hookups["mode"].ne("induction").to_numpy()
     _scatter(axes, hookups[small], area=_SMALL, edge="#777777", width=0.7, zorder=5)
     rows = np.flatnonzero(large)
-    rows = rows[np.argsort([chosen[ids[row]] for row in rows], kind="stable")]
+    rows = rows[np.argsort([min(chosen[ids[row]]) for row in rows], kind="stable")]
     points = [sheet.to_points(hookups.geometry.iloc[row]).centroid for row in rows]
     modes = hookups["mode"].to_numpy()[rows]
     areas = [symbol_area(point, mode, area=_LARGE) for point, mode in zip(points, modes, strict=True)]
     marks = HookUpMarks([], [])
     for members in clumps(areas):
-        frame, numbers = hookups.iloc[rows[members]], [chosen[ids[row]] for row in rows[members]]
-        if len(members) == 1:
+        frame = hookups.iloc[rows[members]]
+        numbers = [number for row in rows[members] for number in chosen[ids[row]]]
+        if len(numbers) == 1:
             _scatter(axes, frame, area=_LARGE, edge=INK, width=_EDGE_PT, zorder=9)
             axes.text(
                 frame.geometry.iloc[0].x, frame.geometry.iloc[0].y, str(numbers[0]), fontsize=_NUMBER_PT,
                 fontweight="bold", ha="center", va="center_baseline", color=INK, zorder=9.5, clip_on=True,
+                gid=f"label-number-{numbers[0]}",
             )  # fmt: skip
             marks.taken.append(areas[members[0]])
             continue

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 from matplotlib.figure import Figure
@@ -27,10 +28,28 @@ __all__ = ["add_legend"]
 _LEFT = 0.778
 _TOP = 0.962
 _GAP = 0.006
-_ROWS_MAX = 40
-_ROW_HEIGHT = 0.0128
-_ROW_CHARACTERS = 48
-_HALF_ROW_CHARACTERS = 31
+_BOTTOM = 0.03
+_LIST_GAP = 0.016
+
+
+@dataclass(frozen=True)
+class _List:
+    """How the list of hook-ups is set; ``row_height`` as a share of the figure's."""
+
+    columns: int
+    size_pt: float
+    row_height: float
+    characters: int
+    spacing: float
+    rows_max: int = 40
+
+
+_LISTS = (
+    _List(1, 6.8, 0.0128, 48, 1.25),
+    _List(2, 6.2, 0.0128, 31, 1.37),
+    _List(2, 5.6, 0.0100, 34, 1.17, rows_max=60),
+    _List(3, 5.0, 0.0088, 25, 1.15, rows_max=80),
+)
 
 
 def add_legend(
@@ -38,7 +57,7 @@ def add_legend(
     *,
     colours: ColourTable,
     utilities: set[str | None],
-    setups: Sequence[tuple[int, str]],
+    setups: Sequence[tuple[str, str]],
     cut_ends: bool = False,
 ) -> None:
     """Draw the legend: colours in use, tone, grades, points and the numbered hook-ups, from top to bottom.
@@ -142,16 +161,20 @@ def _point_rows(*, cut_ends: bool) -> list[Line2D | Patch]:
     return rows
 
 
-def _setup_list(figure: Figure, setups: Sequence[tuple[int, str]], *, top: float) -> None:
+def _setup_list(figure: Figure, setups: Sequence[tuple[str, str]], *, top: float) -> None:
+    """List the hook-ups in the largest type that holds them all, or in the smallest, and count the rest."""
     figure.text(_LEFT, top, "Hook-ups", fontsize=8, fontweight="bold", va="top", color=INK)
-    room = min(_ROWS_MAX, int((top - 0.045) / _ROW_HEIGHT) - 1)
-    columns, size, characters = (1, 6.8, _ROW_CHARACTERS) if len(setups) <= room else (2, 6.2, _HALF_ROW_CHARACTERS)
-    places = columns * room
+    for layout in _LISTS:
+        room = min(layout.rows_max, int((top - _LIST_GAP - _BOTTOM) / layout.row_height))
+        if len(setups) <= layout.columns * room:
+            break
+    places = layout.columns * room
     shown = setups if len(setups) <= places else setups[: places - 1]
-    rows = [clipped(f"{number:>2}  {text}", limit=characters) for number, text in shown]
+    rows = [clipped(f"{number:>2}  {text}", limit=layout.characters) for number, text in shown]
     if len(shown) < len(setups):
         rows.append(f"and {len(setups) - len(shown)} more: see layer hookups")
-    for column in range(columns):
+    for column in range(layout.columns):
         text = "\n".join(rows[column * room : (column + 1) * room])
-        left = _LEFT + column * (1.0 - _LEFT) / 2
-        figure.text(left, top - 0.016, text, fontsize=size, va="top", color=INK, linespacing=1.25 * 6.8 / size)
+        left = _LEFT + column * (1.0 - _LEFT) / layout.columns
+        # matplotlib sets lines 1.2 times the linespacing apart, near enough
+        figure.text(left, top - _LIST_GAP, text, fontsize=layout.size_pt, va="top", color=INK, linespacing=layout.spacing)

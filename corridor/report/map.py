@@ -8,6 +8,7 @@ from typing import Any
 import geopandas as gpd
 import matplotlib as mpl
 import numpy as np
+import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -18,7 +19,7 @@ from shapely.geometry.base import BaseGeometry
 from corridor.frames import CAUTION
 from corridor.report.cartography import Sheet, add_north_arrow, add_scale_bar, sheet_for
 from corridor.report.colours import ColourTable, colour_table
-from corridor.report.hookup_marks import EDGE_CLEAR_PT, draw_hookups
+from corridor.report.hookup_marks import EDGE_CLEAR_PT, draw_hookups, number_text
 from corridor.report.labels import Label, Placed, place_labels
 from corridor.report.legend import add_legend
 from corridor.report.map_layers import (
@@ -33,7 +34,7 @@ from corridor.report.map_layers import (
 from corridor.report.symbols import INK, STYLE
 from corridor.report.text import plain
 
-__all__ = ["MapContent", "draw_map", "write_map"]
+__all__ = ["MapContent", "draw_map", "setup_numbers", "write_map"]
 
 FIGURE_IN = (14.0, 10.0)
 DPI = 150
@@ -47,7 +48,8 @@ class MapContent:
     """What a map shows; frames with the columns of the data dictionary, all in one CRS in metres.
 
     ``stretches`` are rows of ``strategy`` or ``sections``: pieces of lines with current, grade and assumed.
-    ``cut_ends`` are the ends that the extract of the records cut.
+    ``cut_ends`` are the ends that the extract of the records cut. ``setups``, if given, number the hook-ups as the
+    set-ups of the plan are numbered, in walking order.
     """
 
     title: str
@@ -59,6 +61,7 @@ class MapContent:
     structures: gpd.GeoDataFrame
     notes: tuple[str, ...] = ()
     cut_ends: tuple[Point, ...] = ()
+    setups: pd.DataFrame | None = None
 
 
 def write_map(content: MapContent, path: str | Path, *, metadata: Mapping[str, str]) -> None:
@@ -127,8 +130,11 @@ def _framed(content: MapContent) -> np.ndarray:
     return np.array([0.0, 0.0, 100.0, 100.0])
 
 
-def _chosen(content: MapContent, sheet: Sheet) -> dict[str, int]:
-    """Return numbers of the hook-ups that the stretches use, from north to south; those off the map come last."""
+def _chosen(content: MapContent, sheet: Sheet) -> dict[str, list[int]]:
+    """Return numbers by hook-up: of its set-ups, or without any from north to south, those off the map last."""
+    numbers = setup_numbers(content.setups) if content.setups is not None else {}
+    if numbers:
+        return numbers
     used = set(content.stretches["hookup_id"].dropna().astype(str))
     rows = content.hookups[content.hookups["hookup_id"].astype(str).isin(used)]
     places = [
@@ -139,17 +145,29 @@ def _chosen(content: MapContent, sheet: Sheet) -> dict[str, int]:
         )
         for shape, name in zip(rows.geometry, rows["hookup_id"].astype(str), strict=True)
     ]
-    return {name: number for number, (_, _, name) in enumerate(sorted(places), start=1)}
+    return {name: [number] for number, (_, _, name) in enumerate(sorted(places), start=1)}
 
 
-def _setup_rows(content: MapContent, chosen: dict[str, int]) -> list[tuple[int, str]]:
+def setup_numbers(setups: pd.DataFrame) -> dict[str, list[int]]:
+    """Return the numbers of the set-ups at each hook-up, in walking order: of ``S12`` 12; sweeps have none."""
+    numbers: dict[str, list[int]] = {}
+    for hookup_id, setup_id in zip(setups["hookup_id"], setups["setup_id"].astype(str), strict=True):
+        digits = setup_id.removeprefix("S")
+        if isinstance(hookup_id, str) and digits.isascii() and digits.isdigit():
+            numbers.setdefault(hookup_id, []).append(int(digits))
+    return {name: sorted(found) for name, found in sorted(numbers.items(), key=lambda item: min(item[1]))}
+
+
+def _setup_rows(content: MapContent, chosen: dict[str, list[int]]) -> list[tuple[str, str]]:
     rows = content.hookups.set_index(content.hookups["hookup_id"].astype(str))
     texts = []
-    for name, number in chosen.items():
+    for name, numbers in chosen.items():
+        if name not in rows.index:
+            continue
         row = rows.loc[name]
         place = f" at {row['structure_id']}" if isinstance(row["structure_id"], str) else ""
         state = "" if row["ready"] == "ready" else "NOT READY: "  # first, so that no long name pushes it off
-        texts.append((number, f"{state}{row['mode']}, {row['line_id']}{place}"))
+        texts.append((number_text(numbers), f"{state}{row['mode']}, {row['line_id']}{place}"))
     return texts
 
 
