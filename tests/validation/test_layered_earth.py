@@ -6,6 +6,7 @@ kernels, 5e-4 for the tables, of the direct term 1/R.
 """
 
 from collections.abc import Callable
+from functools import cache
 from itertools import pairwise
 
 import mpmath as mp
@@ -74,6 +75,7 @@ class Earth:
     def kernels(self, rho: float, field: float) -> tuple[complex, complex]:
         """Vector kernel g_A (1/m) and potential (ohm) by quadrature; their static 1/R parts are left in."""
 
+        @cache  # the two kernels are integrated one after the other, over the same points
         def both(flat: mp.mpf) -> tuple[mp.mpc, mp.mpc]:
             magnetic, electric = self.volts(flat, field)
             wave = mp.besselj(0, flat * rho) / (2 * mp.pi)
