@@ -76,6 +76,7 @@ def test_check_accounts_for_every_feature(records: Path, tmp_path: Path) -> None
         "defects",
         "lines",
         "completeness",
+        "layer_styles",
     }
     metadata = pyogrio.read_info(tmp_path / "c.gpkg", layer="findings")["dataset_metadata"]
     assert metadata["caution"] == CAUTION
