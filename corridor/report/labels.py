@@ -231,7 +231,8 @@ def _candidates(shape: BaseGeometry, width: float, height: float) -> tuple[np.nd
 
 def _text_size_pt(label: Label) -> tuple[float, float]:
     font = FontProperties(family="DejaVu Sans", weight="bold" if label.boxed else "normal")
-    width, height = path_size(TextPath((0, 0), label.text or " ", size=label.size_pt, prop=font))
+    text = label.text.replace("$", r"\$") or " "  # a name out of the data is no formula
+    width, height = path_size(TextPath((0, 0), text, size=label.size_pt, prop=font))
     return width, max(height, 0.75 * label.size_pt)
 
 
