@@ -154,24 +154,33 @@ def _turned(d: Floats, tour: list[int], fixed: int) -> list[int] | None:
 
 
 def _moved(d: Floats, tour: list[int], fixed: int) -> list[int] | None:
-    """Return the tour with one to three points moved elsewhere, either way round, where that first shortens it."""
-    now = tour_length(d, tour)
-    for size in (1, 2, 3):
-        for i in range(fixed, len(tour) - size + 1):
-            part, rest = tour[i : i + size], tour[:i] + tour[i + size :]
-            if not rest:
-                continue
-            joined = tour_length(d, rest) + tour_length(d, part)
-            r = np.array(rest)
-            gap = d[r[:-1], r[1:]]
-            for piece in (part, part[::-1]):
-                ahead, behind = d[r, piece[0]], d[piece[-1], r]
-                added = np.concatenate([[behind[0]], ahead[:-1] + behind[1:] - gap, [ahead[-1]]])
-                added[:fixed] = np.inf
-                at = int(np.argmin(added))
-                if joined + added[at] < now - _GAIN:
-                    return rest[:at] + piece + rest[at:]
-    return None
+    """Return the tour with those one to three points moved elsewhere, either way round, which shortens it most."""
+    o, n = np.array(tour), len(tour)
+    step = np.concatenate([[0.0], d[o[:-1], o[1:]], [0.0]])  # step[g]: over the gap before place g
+    before, after = o[np.maximum(np.arange(n + 1) - 1, 0)], o[np.minimum(np.arange(n + 1), n - 1)]
+    has_before, has_after = np.arange(n + 1) > 0, np.arange(n + 1) < n
+    best, found = _GAIN, None
+    for size in range(1, min(3, n - 1 - fixed) + 1):
+        first = np.arange(fixed, n - size + 1)
+        behind = first + size
+        bridge = np.where(has_before[first] & has_after[behind], d[before[first], after[behind]], 0.0)
+        saved = step[first] + step[behind] - bridge
+        gap = np.arange(fixed, n + 1)
+        elsewhere = (gap < first[:, None]) | (gap > behind[:, None])
+        ends = (o[first], o[behind - 1])
+        for turned in (False, True):
+            head, tail = ends[::-1] if turned else ends
+            added = has_before[gap] * d[head[:, None], before[gap]] + has_after[gap] * d[tail[:, None], after[gap]]
+            gain = np.where(elsewhere, saved[:, None] - added + step[gap], -np.inf)
+            k = int(np.argmax(gain))
+            if gain.flat[k] > best:
+                best, found = float(gain.flat[k]), (size, int(first[k // gap.size]), int(gap[k % gap.size]), turned)
+    if found is None:
+        return None
+    size, i, g, turned = found
+    part, rest = tour[i : i + size], tour[:i] + tour[i + size :]
+    at = g if g < i else g - size
+    return rest[:at] + (part[::-1] if turned else part) + rest[at:]
 
 
 def _by_length(d: Floats) -> Callable[[list[int]], float]:
