@@ -14,6 +14,7 @@ from corridor.plugins import load_plugin, plugin_points
 from corridor.readings.table import write_template
 from corridor.report.defects import defect_files, defects_table
 from corridor.report.map import MapContent, write_map
+from corridor.report.page import PAGE_FILE, write_page
 from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.summary import summary_json, summary_lines
@@ -29,7 +30,7 @@ __all__ = [
 ]
 
 READINGS_FILE = "readings.csv"
-REVIEW_FILES = ("results.gpkg", "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
+REVIEW_FILES = ("results.gpkg", PAGE_FILE, "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
 
 
 def write_results(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> None:
@@ -147,6 +148,7 @@ def write_review(
         for name, text in sheets.items():
             _write_text(made / name, text)
         write_map(_review_map(review), made / "map.png", metadata=metadata)
+        write_page(review, made / PAGE_FILE, receipt=receipt)
         _write_text(made / "summary.txt", "\n".join(lines) + "\n")
         _write_text(made / "summary.json", summary_json(review, receipt))
         _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")

@@ -286,5 +286,5 @@ def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
     assert result.stdout == (out / "summary.txt").read_text(encoding="utf-8")
     for line in result.stderr.splitlines():
         assert set(json.loads(line)) == {"step", "done", "total"}
-    made = {"results.gpkg", "map.png", "summary.txt", "summary.json", "receipt.json"}
+    made = {"results.gpkg", "page.html", "map.png", "summary.txt", "summary.json", "receipt.json"}
     assert {p.name for p in out.iterdir()} == made | {"defects_site_gpkg_lines.csv"}
