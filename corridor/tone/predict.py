@@ -199,9 +199,10 @@ class _Fields:
         gammas, heights = list(soils), [height for *_, height in coils]
         alike = _alike(soils, stacked)
         count = EDDY_NODES_WEAK if max(abs(gamma) for gamma in gammas) < WEAK_PER_M else EDDY_NODES
-        nodes = profile_nodes(self._offsets, count)
+        places = np.unique(self._offsets)
+        nodes = places if len(places) <= count else profile_nodes(places, count)
         weights = profile_weights(nodes, self._offsets)
-        room = 48 * len(gammas) * len(heights) * count * len(self._start)
+        room = 48 * len(gammas) * len(heights) * len(nodes) * len(self._start)
         for some in _batches(len(self._xy), max(1, EDDY_BYTES // max(room, 1))):
             points, axis = profile_points(self._xy[some], self._direction[some], nodes, height_m=0.0)
             fields = eddy_fields(
