@@ -8,7 +8,7 @@ import click
 import pandas as pd
 
 from corridor.commands.inputs import load_inputs
-from corridor.commands.options import input_options, output_option, quiet_options, settings_option
+from corridor.commands.options import input_options, map_option, output_option, quiet_options, settings_option
 from corridor.commands.talk import missing_lines, more_line, say, table_lines
 from corridor.errors import InputError
 from corridor.frames import CAUTION
@@ -16,6 +16,8 @@ from corridor.network.bonded import BondedNetworks, bonded_networks
 from corridor.network.edges import LEVELS
 from corridor.network.releases import NOT_KNOWN
 from corridor.network.splits import LARGE_SHARE
+from corridor.report.groups_map import write_groups_map
+from corridor.report.map_frame import check_map
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
 from corridor.report.text import percent
@@ -38,12 +40,14 @@ _TABLES = ("line_groups", "bonded_groups", "group_edges", "group_splits", "group
     "--previous", metavar="FILE", help="Earlier result of this command: groups keep its ids, differences are listed."
 )
 @output_option("Write the layers to this file (.gpkg, .geojson, .parquet, .csv).")
+@map_option("Draw the groups, with bonds and isolations, on a map")
 @quiet_options
 def bonds(
     paths: tuple[str, ...],
     *,
     previous: str | None,
     output: str | None,
+    map_file: str | None,
     quiet: bool,
     verbose: bool,
     progress: str,
@@ -54,6 +58,8 @@ def bonds(
     A line in no group isn't called unbonded: no record is not no bond.
     """
     del progress
+    if map_file is not None:
+        check_map(map_file)
     earlier = None if previous is None else _line_groups(Path(previous))
     inputs = load_inputs(paths, output=output, **read)
     found = bonded_networks(inputs.site, previous=earlier, settings=inputs.settings)
@@ -64,12 +70,15 @@ def bonds(
         say(_change_lines(found, shown), quiet=quiet)
     missing = missing_lines(inputs.site)
     say(["", *missing] if missing else [], quiet=quiet)
+    asked = {} if previous is None else {"previous": {"path": previous, "sha256": file_hash(Path(previous))}}
+    receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings, options=asked)
     if output is not None:
-        asked = {} if previous is None else {"previous": {"path": previous, "sha256": file_hash(Path(previous))}}
-        receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings, options=asked)
         tables = {name: getattr(found, name) for name in _TABLES if name != "group_changes" or previous is not None}
         write_results(output, tables, metadata=receipt_metadata(receipt))
         say(["", f"Written: {output}"], quiet=quiet)
+    if map_file is not None:
+        write_groups_map(found, inputs.site, map_file, metadata=receipt_metadata(receipt))
+        say(["", f"Drawn: {map_file}"], quiet=quiet)
 
 
 def _line_groups(path: Path) -> pd.DataFrame:

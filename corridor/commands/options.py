@@ -9,7 +9,9 @@ __all__ = [
     "accepted_option",
     "equipment_option",
     "input_options",
+    "map_option",
     "output_option",
+    "paper_option",
     "quiet_options",
     "settings_option",
     "strict_option",
@@ -63,6 +65,11 @@ def output_option(help_text: str, *, default: str | None = None) -> Callable[[F]
     return click.option("-o", "--output", metavar="PATH", default=default, show_default=bool(default), help=help_text)
 
 
+def map_option(help_text: str) -> Callable[[F], F]:
+    """Return a decorator that adds ``--map``."""
+    return click.option("--map", "map_file", metavar="FILE", help=f"{help_text} (.png, .svg).")
+
+
 def target_options(command: F) -> F:
     """Add ``--target`` and ``--target-utility``."""
     for decorate in (
@@ -81,6 +88,13 @@ def work_area_option(command: F) -> F:
     ):
         command = decorate(command)
     return command
+
+
+def paper_option(help_text: str, *, default: str | None = None) -> Callable[[F], F]:
+    """Return a decorator that adds ``--paper``."""
+    return click.option(
+        "--paper", type=click.Choice(["a4", "letter"]), default=default, show_default=bool(default), help=help_text
+    )
 
 
 def strict_option(command: F) -> F:

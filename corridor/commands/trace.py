@@ -8,6 +8,7 @@ from corridor.commands.inputs import Inputs, lines_of_utility, load_inputs
 from corridor.commands.options import (
     equipment_option,
     input_options,
+    map_option,
     output_option,
     quiet_options,
     settings_option,
@@ -21,8 +22,10 @@ from corridor.frames import CAUTION
 from corridor.plan.passive import INDICATIVE, trace_passive
 from corridor.plan.prepare import connect
 from corridor.plan.trace import trace_tone
-from corridor.report.receipt import make_receipt
+from corridor.report.map_frame import check_map
+from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_trace
+from corridor.report.trace_map import write_trace_map
 from corridor.settings import Equipment, load_equipment
 from corridor.tone.passive import PASSIVE_KINDS
 
@@ -45,6 +48,7 @@ __all__ = ["trace"]
 @target_options
 @work_area_option
 @output_option("Write sections, stations and bleed paths to this file (.gpkg, .geojson, .parquet, .csv).")
+@map_option("Draw where the tone goes on a map")
 @equipment_option
 @settings_option
 @quiet_options
@@ -56,9 +60,8 @@ def trace(
     level_ma: float | None,
     list_hookups: bool,
     passive: str | None,
-    target: tuple[str, ...],
-    target_utility: str | None,
     output: str | None,
+    map_file: str | None,
     equipment: str | None,
     quiet: bool,
     verbose: bool,
@@ -66,12 +69,15 @@ def trace(
 ) -> None:
     """Predict where the tone of one hook-up goes: the current on each line of RECORDS, and how it got there."""
     del read["progress"]  # one solution: nothing to show
+    target, target_utility = read.pop("target"), read.pop("target_utility")
+    if map_file is not None:
+        check_map(map_file)
     if passive is not None:
         if hookup is not None or level_ma is not None or list_hookups or equipment is not None:
             message = "--passive has no transmitter: --hookup, --level-ma, --list and --equipment don't go with it"
             raise click.UsageError(message)
         wanted = {"kind": passive, "frequency_hz": frequency_hz, "target": target, "target_utility": target_utility}
-        _trace_passive(paths, wanted, output=output, quiet=quiet, verbose=verbose, **read)
+        _trace_passive(paths, wanted, output=output, map_file=map_file, quiet=quiet, verbose=verbose, **read)
         return
     chosen = load_equipment(equipment)
     if list_hookups:
@@ -91,16 +97,15 @@ def trace(
         inputs.site, hookup, frequency_hz=frequency_hz, level_ma=level_ma, equipment=chosen, settings=inputs.settings
     )
     say(trace_lines(result, inputs.site, chosen, verbose=verbose), quiet=quiet)
-    if output is not None:
-        asked = {"hookup": hookup, "frequency_hz": frequency_hz, "level_ma": level_ma}
-        receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen, options=asked)
-        write_trace(result, output, receipt=receipt)
-        say(["", f"Written: {output}"], quiet=quiet)
+    asked = {"hookup": hookup, "frequency_hz": frequency_hz, "level_ma": level_ma}
+    receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, equipment=chosen, options=asked)
+    _write(result, inputs, receipt, output=output, map_file=map_file, quiet=quiet)
 
 
 def _trace_passive(
-    paths: tuple[str, ...], wanted: dict[str, Any], *, output: str | None, quiet: bool, verbose: bool, **read: Any
-) -> None:
+    paths: tuple[str, ...], wanted: dict[str, Any], *, output: str | None, map_file: str | None, quiet: bool,
+    verbose: bool, **read: Any,
+) -> None:  # fmt: skip
     """Trace passive tone; targets, or the lines in a work area that is named, are those looked at."""
     inputs = load_inputs(paths, output=output, **read)
     lines = _targets(inputs, wanted["target"], wanted["target_utility"])
@@ -111,11 +116,23 @@ def _trace_passive(
         inputs.site, wanted["kind"], lines=lines, frequency_hz=wanted["frequency_hz"], settings=inputs.settings
     )
     say(passive_lines(result, inputs.site, verbose=verbose), quiet=quiet)
+    asked = {"passive": result.kind, "frequency_hz": result.frequency_hz, "lines": lines, "indicative": True}
+    receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, options=asked)
+    receipt |= {"caution": f"{CAUTION} {INDICATIVE}"}
+    _write(result, inputs, receipt, output=output, map_file=map_file, quiet=quiet)
+
+
+def _write(
+    result: Any, inputs: Inputs, receipt: dict[str, Any], *, output: str | None, map_file: str | None, quiet: bool
+) -> None:
+    """Write what the options ask for."""
     if output is not None:
-        asked = {"passive": result.kind, "frequency_hz": result.frequency_hz, "lines": lines, "indicative": True}
-        receipt = make_receipt(inputs.site, command="trace", settings=inputs.settings, options=asked)
-        write_trace(result, output, receipt=receipt | {"caution": f"{CAUTION} {INDICATIVE}"})
+        write_trace(result, output, receipt=receipt)
         say(["", f"Written: {output}"], quiet=quiet)
+    if map_file is not None:
+        metadata = receipt_metadata(receipt)
+        write_trace_map(result, inputs.site, map_file, settings=inputs.settings, metadata=metadata)
+        say(["", f"Drawn: {map_file}"], quiet=quiet)
 
 
 def _limited(read: dict[str, Any]) -> bool:

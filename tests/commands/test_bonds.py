@@ -139,3 +139,17 @@ def test_short_lists_count_what_they_leave_out(tmp_path: Path) -> None:
     assert "E-12-0" not in short
     assert "E-12-0" in long
     assert "more groups" not in long
+
+
+@pytest.mark.parametrize("suffix", ["png", "svg"])
+def test_it_draws_the_groups_where_asked(records: Path, tmp_path: Path, suffix: str) -> None:
+    target = tmp_path / f"groups.{suffix}"
+    assert f"Drawn: {target}" in _done(_run(records, "--map", target))
+    assert CAUTION.encode() in target.read_bytes()
+    assert b'command": "bonds"' in target.read_bytes().replace(b"&quot;", b'"')
+
+
+def test_a_map_that_cannot_be_drawn_ends_it_before_the_work(tmp_path: Path) -> None:
+    result = _run(tmp_path / "no_such.gpkg", "--map", tmp_path / "groups.pdf")
+    assert result.exit_code == 1
+    assert "expected a map ending in .png or .svg" in result.output

@@ -276,6 +276,20 @@ def test_trace_tells_the_way_of_the_tone(records: Path, tmp_path: Path) -> None:
     }
 
 
+def test_trace_draws_where_the_tone_goes(records: Path, tmp_path: Path) -> None:
+    target = tmp_path / "t.svg"
+    asked = ("--hookup", "direct:W-1:V-1", "--frequency-hz", 1000, "--level-ma", 50)
+    result = _run("trace", records, *asked, "--map", target)
+    assert result.exit_code == 0, result.output
+    assert f"Drawn: {target}" in result.stdout
+    assert CAUTION in target.read_text(encoding="utf-8")
+    passive = _run("trace", records, "--passive", "mains", "--map", tmp_path / "p.png", "-q")
+    assert passive.exit_code == 0, passive.output
+    assert b"indicative" in (tmp_path / "p.png").read_bytes()
+    refused = _run("trace", tmp_path / "none.gpkg", *asked, "--map", tmp_path / "t.pdf")
+    assert "expected a map ending in .png or .svg" in refused.output
+
+
 def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     result = _run("review", records, "-o", out, "--equipment", "small_output", "--progress", "json")
