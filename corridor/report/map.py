@@ -18,7 +18,8 @@ from shapely.geometry.base import BaseGeometry
 
 from corridor.frames import CAUTION
 from corridor.report.cartography import Sheet, add_north_arrow, add_scale_bar, sheet_for
-from corridor.report.colours import ColourTable, colour_table
+from corridor.report.colours import ColourTable
+from corridor.report.conventions import conventions_in
 from corridor.report.hookup_marks import EDGE_CLEAR_PT, draw_hookups, number_text
 from corridor.report.labels import Label, Placed, place_labels
 from corridor.report.legend import add_legend
@@ -65,8 +66,11 @@ class MapContent:
 
 
 def write_map(content: MapContent, path: str | Path, *, metadata: Mapping[str, str]) -> None:
-    """Draw a map and write it as PNG, caution and receipt among the picture's text entries."""
-    figure = draw_map(content, colours=colour_table())
+    """Draw a map and write it as PNG, caution and receipt among the picture's text entries.
+
+    Colours are those of the convention that the receipt's settings name.
+    """
+    figure = draw_map(content, colours=conventions_in(metadata).colours)
     text: dict[str, str | None] = {"Title": content.title, "Description": metadata.get("caution", CAUTION)}
     text |= {key: value for key, value in metadata.items() if key not in ("caution", "date")}
     figure.savefig(path, dpi=DPI, format="png", metadata=text | {"Software": None})

@@ -4,13 +4,16 @@ import json
 import tomllib
 from importlib import resources
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any, get_args
 
 import pytest
 from matplotlib.colors import rgb_to_hsv, to_rgb
+from matplotlib.figure import Figure
 
 from corridor.dictionary import INPUT_TABLES, UTILITIES
 from corridor.errors import SettingsError
+from corridor.report import map as review_map
 from corridor.report.colours import colour_table, colour_tables
 from corridor.report.conventions import conventions, conventions_in, quality_table
 from corridor.report.receipt import make_receipt, receipt_metadata
@@ -130,3 +133,15 @@ def test_a_receipt_states_them_and_the_default_stands_in() -> None:
     assert conventions_in(metadata).colours == colour_table("street_works_uk")
     for text in ({}, {"receipt": json.dumps({"seed": 0})}, {"receipt": json.dumps({"settings": {}})}):
         assert conventions_in(text) == conventions()
+
+
+def test_the_map_of_a_review_wears_the_colours_that_its_receipt_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    worn: list[str] = []
+    monkeypatch.setattr(review_map, "draw_map", lambda content, *, colours: worn.append(colours.title) or Figure())
+    for name in COLOURS:
+        settings = Settings(report=ReportSettings(colours=name))
+        metadata = receipt_metadata(make_receipt(block_site(), command="review", settings=settings))
+        review_map.write_map(SimpleNamespace(title="a"), tmp_path / "map.png", metadata=metadata)
+    assert worn == [colour_table(name).title for name in COLOURS]
