@@ -24,15 +24,16 @@ from corridor.report.map_layers import draw_area, draw_structures, prepare
 from corridor.report.symbols import DASH, HOOKUP_SYMBOLS, INK, STYLE
 from corridor.report.text import plain
 
-__all__ = ["CLOSEUP_IN", "MM_PER_INCH", "SVG_STYLE", "Arrow", "CloseUp", "draw_closeup", "svg_bytes", "write_labels"]
+__all__ = ["CLOSEUP_IN", "MM_PER_INCH", "SVG_STYLE", "TALL_IN", "Arrow", "CloseUp", "draw_closeup", "svg_bytes", "write_labels"]
 
 MM_PER_INCH = 25.4
 CLOSEUP_IN = (186.0 / MM_PER_INCH, 80.0 / MM_PER_INCH)
-_KEY_SHARE = 0.072  # of the height, for the key below the map
+TALL_IN = (186.0 / MM_PER_INCH, 142.0 / MM_PER_INCH)
+_KEY_IN = 0.227  # of the height, for the key below the map
 _MARGIN_SHARE = 0.10
 _LEAST_M = 14.0  # a smaller piece of ground shows no neighbours
 _NAMES_PT, _BOXED_PT, _KEY_PT = 7.5, 9.0, 7.0
-_NAMES_MAX = 22
+_NAMES_MAX = 16
 _CASING_PT, _CORE_PT, _BAND_PT = 5.2, 2.6, 13.0
 _PARTNER_PT, _HOLLOW_PT = 3.0, 1.4
 _PLAIN_PT, _PLAIN_EDGE_PT = 1.0, 1.7
@@ -58,7 +59,7 @@ class CloseUp:
     ``traced`` are the stretches with letter, line, geometry and whether they rest on assumed values; ``partners`` are
     lines that take much of the tone, with what is written at them; ``no_depth`` pieces where no depth may be taken;
     ``masked`` points where another line's peak is higher; ``check`` the place of the identity check;
-    ``reads`` by letter where a stretch is read.
+    ``reads`` by letter where a stretch is read. ``size_in`` is `CLOSEUP_IN` or `TALL_IN`.
     """
 
     number: str
@@ -77,6 +78,7 @@ class CloseUp:
     no_depth: Sequence[BaseGeometry] = ()
     check: shapely.Point | None = None
     reads: Mapping[str, shapely.Point] = field(default_factory=dict)
+    size_in: tuple[float, float] = CLOSEUP_IN
 
 
 def draw_closeup(content: CloseUp, *, colours: ColourTable) -> Figure:
@@ -92,12 +94,13 @@ def draw_closeup(content: CloseUp, *, colours: ColourTable) -> Figure:
     Returns
     -------
     Figure
-        `CLOSEUP_IN` inches; each text of the map has a gid that begins with ``label``, and none overlaps another.
+        ``size_in`` inches; each text of the map has a gid that begins with ``label``, and none overlaps another.
     """
     with mpl.rc_context(SVG_STYLE):
-        figure = Figure(figsize=CLOSEUP_IN)
+        figure = Figure(figsize=content.size_in)
         FigureCanvasSVG(figure)
-        box = (0.002, _KEY_SHARE, 0.996, 1.0 - _KEY_SHARE - 0.004)
+        key = _KEY_IN / content.size_in[1]
+        box = (0.002, key, 0.996, 1.0 - key - 0.004)
         sheet = _sheet(content, box)
         axes = figure.add_axes(box)
         prepare(axes, sheet)
@@ -125,7 +128,7 @@ def _sheet(content: CloseUp, box: tuple[float, float, float, float]) -> Sheet:
     shapes: list[Any] = [content.hookup, *(shape for _, _, shape, _ in content.traced)]
     shapes += [place for place in (content.stake, content.check) if place is not None]
     west, south, east, north = shapely.total_bounds(np.array(shapes, dtype=object))
-    width_in, height_in = CLOSEUP_IN[0] * box[2], CLOSEUP_IN[1] * box[3]
+    width_in, height_in = content.size_in[0] * box[2], content.size_in[1] * box[3]
     grown = 1.0 + 2 * _MARGIN_SHARE
     width = max((east - west) * grown, _LEAST_M * width_in / height_in)
     height = max((north - south) * grown, _LEAST_M)
@@ -303,7 +306,7 @@ def _key(figure: Figure, content: CloseUp) -> None:
     """Draw the key in one row below the map; of marks that may be missing only those that are there."""
     rows: list[tuple[Any, str]] = [(Line2D([], [], color=INK, linewidth=_CASING_PT), "trace this")]
     if any(row[3] for row in content.traced):
-        rows.append((Line2D([], [], color=INK, linewidth=3.4, linestyle=(0, (2.4, 1.2))), "assumed values"))
+        rows.append((Line2D([], [], color=INK, linewidth=3.4, linestyle=(0, (2.4, 1.2))), "assumed"))
     if content.reads:
         rows.append((_mark("o", 4.8, hollow=True), "read here"))
     rows.append((Line2D([], [], color="#333333", linewidth=_PLAIN_EDGE_PT), "other line"))
@@ -311,11 +314,11 @@ def _key(figure: Figure, content: CloseUp) -> None:
         core = Line2D([], [], color="white", linewidth=_HOLLOW_PT)
         rows.append(((Line2D([], [], color=INK, linewidth=_PARTNER_PT), core), "takes tone too"))
     if content.no_depth:
-        rows.append((Line2D([], [], color=_BAND, linewidth=9.0), "take no depth"))
+        rows.append((Line2D([], [], color=_BAND, linewidth=9.0), "no depth"))
     if content.pulls:
-        rows.append((_mark(r"$\rightarrow$", 11.0), "peak pulled so"))
+        rows.append((_mark(r"$\rightarrow$", 11.0), "peak pulled"))
     if content.masked:
-        rows.append((_mark("X", 7.0, hollow=True), "masked by another"))
+        rows.append((_mark("X", 7.0, hollow=True), "masked"))
     legend = figure.legend(
         [handle for handle, _ in rows], [text for _, text in rows], loc="lower center", bbox_to_anchor=(0.5, 0.0),
         ncols=len(rows), fontsize=_KEY_PT, frameon=False, handlelength=1.9, columnspacing=0.9, handletextpad=0.45,

@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from corridor.report.sheet.words import quantity, span_text
+from corridor.report.sheet.words import number_text, quantity, span_text
 
 __all__ = ["Limits", "outside", "source_limits", "source_rows"]
 
@@ -65,7 +65,7 @@ def outside(row: Any) -> str:
     unit = str(row["unit"])
     if _held(row):
         return f"under {quantity(row['stop_below'], unit)}: the source can't hold it"
-    return f"under {quantity(row['stop_below'], unit)} or over {quantity(row['stop_above'], unit)}"
+    return f"under {number_text(row['stop_below'])} or over {quantity(row['stop_above'], unit)}"
 
 
 def _tells(row: Any) -> bool:

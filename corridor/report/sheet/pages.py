@@ -7,7 +7,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from corridor.report.closeup import Arrow, CloseUp
+from corridor.report.closeup import CLOSEUP_IN, TALL_IN, Arrow, CloseUp
 from corridor.report.receipt import equipment_note
 from corridor.report.sheet.bleed import Leak, strongest_leaks
 from corridor.report.sheet.limits import outside, source_limits, source_rows
@@ -29,6 +29,7 @@ from corridor.report.sheet.words import (
 __all__ = ["MODE_WORDS", "SetUpPage", "SetUpPages"]
 
 LEAKS_MAX = 4
+FRONT_ROWS = 5  # more stretches are listed overleaf, and the map gets their room
 ROWS_MAX = 10  # stretches that a page lists; more would need a third page
 CAUSES_MAX = 3
 _NAMES = {
@@ -61,11 +62,11 @@ class SetUpPages:
         self._names = Names(review.hookups, review.setups, review.bonds_found)
         self._lines = review.site.lines.drop_duplicates("line_id").set_index("line_id", drop=False)
         self._stretches = _grouped(review.strategy, ["setup_id"])
-        self._readings = _grouped(review.expected_readings, ["setup_id"])
-        self._causes = _grouped(review.reading_causes, ["setup_id"])
-        self._checks = _grouped(review.field_checks, ["setup_id"])
+        self._readings = _grouped(_plain(review.expected_readings), ["setup_id"])
+        self._causes = _grouped(_plain(review.reading_causes), ["setup_id"])
+        self._checks = _grouped(_plain(review.field_checks), ["setup_id"])
         self._stations = _grouped(review.stations, ["hookup_id", "frequency_hz"])
-        self._paths = _grouped(review.bleed_paths, ["hookup_id", "frequency_hz"])
+        self._paths = _grouped(_plain(review.bleed_paths), ["hookup_id", "frequency_hz"])
 
     @property
     def names(self) -> Names:
@@ -269,6 +270,7 @@ class SetUpPages:
             masked=[point for row in traced for point in row.masked],
             no_depth=[piece for row in traced for piece in row.no_depth],
             check=None if far is None else far[1],
+            size_in=TALL_IN if len(traced) > FRONT_ROWS else CLOSEUP_IN,
             reads={row.letter: row.read_at for row in traced if row.read_at is not None},
         )
 
@@ -276,6 +278,11 @@ class SetUpPages:
 def _grouped(frame: Any, keys: list[str]) -> Mapping[Any, Any]:
     by: Any = keys[0] if len(keys) == 1 else keys
     return dict(iter(frame.groupby(by, sort=False)))
+
+
+def _plain(frame: Any) -> pd.DataFrame:
+    """Return a table without places: rows are looked up faster."""
+    return pd.DataFrame(frame.drop(columns="geometry", errors="ignore"))
 
 
 def _flag(value: Any) -> bool:
