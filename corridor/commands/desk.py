@@ -29,6 +29,7 @@ def run_desk(
     quiet: bool,
     verbose: bool,
     progress: str,
+    paper: str | None,
     adjust: Callable[[Settings], Settings] = lambda settings: settings,
     **more: Any,
 ) -> None:
@@ -44,6 +45,8 @@ def run_desk(
         Its name, for the receipt.
     output, equipment, accepted, strict, quiet, verbose, progress
         Options of the command.
+    paper : str or None
+        Of the crew sheet; None leaves it out.
     adjust : callable
         Puts options of the command into the settings read.
     **more
@@ -70,7 +73,7 @@ def run_desk(
     asked = {
         "targets": list(target), "target_utility": target_utility, "everything": everything, "phase": more["phase"],
     }  # fmt: skip
-    lines = write_review(result, output, options=asked, command=command)
+    lines = write_review(result, output, options=asked, command=command, paper=paper)
     talk.say([*lines, *unused], quiet=quiet)
     if verbose:
         talk.say(["", *(f"Note: {note}" for note in result.summary["notes"])], quiet=quiet)

@@ -11,6 +11,7 @@ from corridor.commands.options import (
     equipment_option,
     input_options,
     output_option,
+    paper_option,
     quiet_options,
     settings_option,
     strict_option,
@@ -40,6 +41,7 @@ PLAN_OPTIONS = ("crews", "max_setups", "draws", "seed", "allow_owner_changes")
     is_flag=True,
     help="List what only an owner may do too (grounds lifted, bonds opened, far ends grounded): never READY.",
 )
+@paper_option("Of the crew sheet.", default="a4")
 @click.option("--seed", type=int, help="Of the draws; the same seed gives the same plan.")
 @equipment_option
 @settings_option
@@ -51,7 +53,7 @@ def plan(paths: tuple[str, ...], **options: Any) -> None:
 
     Chosen on draws of soil, coatings, depths, positions, grounds, bonds, joints and stakes. Writes what review writes,
     with the layers setups, expected_readings, reading_causes, field_checks, verify_first and trade_off, and
-    readings.csv, empty, for what the crew reads.
+    crew_sheet.pdf to take along, and readings.csv, empty, for what the crew reads.
     """
     how = {name: options.pop(name) for name in PLAN_OPTIONS}
     run_desk(plan_setups, paths, command="plan", adjust=partial(with_plan, **how), **options)

@@ -10,6 +10,7 @@ from corridor.commands.options import (
     equipment_option,
     input_options,
     output_option,
+    paper_option,
     quiet_options,
     settings_option,
     strict_option,
@@ -27,6 +28,7 @@ __all__ = ["review"]
 @target_options
 @work_area_option
 @click.option("--everything", is_flag=True, help="Review all records, where there is no work area.")
+@paper_option("Write crew_sheet.pdf too, on this paper; a plan's is the better one.")
 @equipment_option
 @settings_option
 @accepted_option
@@ -35,6 +37,7 @@ __all__ = ["review"]
 def review(paths: tuple[str, ...], **options: Any) -> None:
     """Review RECORDS: for each target how to put tone on it, what the receiver will read, and where it goes wrong.
 
-    Writes results.gpkg, map.png, summary.txt, summary.json, receipt.json and defects_<owner>.csv for each owner.
+    Writes results.gpkg, page.html, map.png, summary.txt, summary.json, receipt.json and defects_<owner>.csv for each
+    owner.
     """
     run_desk(review_site, paths, command="review", **options)

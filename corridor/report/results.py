@@ -17,6 +17,7 @@ from corridor.report.map import MapContent, write_map
 from corridor.report.page import PAGE_FILE, write_page
 from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
+from corridor.report.sheet import write_crew_sheet
 from corridor.report.summary import summary_json, summary_lines
 
 __all__ = [
@@ -30,6 +31,7 @@ __all__ = [
 ]
 
 READINGS_FILE = "readings.csv"
+SHEET_FILE = "crew_sheet.pdf"
 REVIEW_FILES = ("results.gpkg", PAGE_FILE, "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
 
 
@@ -106,9 +108,16 @@ def review_tables(review: Any) -> dict[str, gpd.GeoDataFrame]:
 
 
 def write_review(
-    review: Any, folder: str | Path, *, options: Mapping[str, Any] | None = None, command: str = "review"
+    review: Any,
+    folder: str | Path,
+    *,
+    options: Mapping[str, Any] | None = None,
+    command: str = "review",
+    paper: str | None = None,
 ) -> list[str]:
     """Write a review into a folder: ``REVIEW_FILES``, and defects_<owner>.csv for each owner with defects.
+
+    A plan has readings.csv too, and with ``paper`` there is crew_sheet.pdf.
 
     Parameters
     ----------
@@ -120,6 +129,8 @@ def write_review(
         What was asked for, as plain data; kept in the receipt.
     command : str
         Which command made it; kept in the receipt.
+    paper : str, optional
+        ``a4`` or ``letter``: paper of the crew sheet, which is left out without it.
 
     Returns
     -------
@@ -136,19 +147,22 @@ def write_review(
     )
     tables = review_tables(review)
     sheets = defect_files(tables["defects"])
-    extra = [READINGS_FILE] if hasattr(review, "verify_first") else []
+    planned = hasattr(review, "verify_first")
+    extra = [name for name, made in ((SHEET_FILE, paper), (READINGS_FILE, planned)) if made]
     receipt["files"] = [*REVIEW_FILES, *extra, *sheets]
     metadata = receipt_metadata(receipt)
     named = [*REVIEW_FILES, *extra, *([f"defects_<owner>.csv ({len(sheets)})"] if sheets else [])]
     lines = summary_lines(review, files=named, folder=str(folder))
     with whole_folder(folder) as made:
-        if extra:
+        if planned:
             write_template(made / READINGS_FILE, review.expected_readings.to_dict("records"))
         write_results(made / "results.gpkg", tables, metadata=metadata)
         for name, text in sheets.items():
             _write_text(made / name, text)
         write_map(_review_map(review), made / "map.png", metadata=metadata)
         write_page(review, made / PAGE_FILE, receipt=receipt)
+        if paper is not None:
+            write_crew_sheet(review, made / SHEET_FILE, paper=paper, metadata=metadata)
         _write_text(made / "summary.txt", "\n".join(lines) + "\n")
         _write_text(made / "summary.json", summary_json(review, receipt))
         _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
