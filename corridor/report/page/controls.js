@@ -4,7 +4,7 @@ const TABS = [
   ["line", "Line", linePanel, true], ["plan", "Plan", planPanel, true], ["verify", "Verify first", verifyPanel], ["groups", "Bonded groups", groupsPanel],
   ["findings", "Findings", findingsPanel], ["cautions", "Cautions", cautionsPanel, true], ["waiting", "Not ready", waitingPanel],
 ];
-const COLOURINGS = [["tone", "tone"], ["utility", "utility"], ["grade", "grade"], ["sense", "sense"]];
+const COLOURINGS = [["tone", "tone"], ["most", "tone at most"], ["utility", "utility"], ["grade", "grade"], ["sense", "sense"]];
 
 class Controls {
   constructor(page) {

@@ -14,6 +14,9 @@ class Facts {
       const at = this.hookupAt.get(setup.hookup_id);
       if (at !== undefined) this.hookups[at].setups.push(setup);
     }
+    const { least_ma: least, per_decade: per, range_per_decade: perRange } = this.steps;
+    this.milliamperes = Float64Array.from({ length: 2048 }, (_, step) => (step ? least * 10 ** ((step - 1) / per) : 0));
+    this.factors = Float64Array.from({ length: 256 }, (_, step) => 10 ** (step / perRange));
     this.windows.forEach((window, number) => this.joinWindow(window, number));
     this.pathsAt = new Map(this.paths.map(([hookup, frequency], k) => [`${hookup}|${frequency}`, k]));
     this.stretches = new Map();

@@ -27,8 +27,9 @@ function drawLegend(facts, colouring) {
   const blocks = [];
   if (colouring === "utility") {
     blocks.push(...legendList(`Utility (${colours.title})`, colours.groups.map(([color, text]) => [swatch(color), text])));
-  } else if (colouring === "tone") {
-    blocks.push(...toneLegend(colours.tone));
+  } else if (colouring === "tone" || colouring === "most") {
+    const title = colouring === "tone" ? "Tone predicted, mA, as most likely" : "Tone predicted, mA, highest over the cases";
+    blocks.push(...toneLegend(colours.tone, title));
   } else if (colouring === "sense") {
     const texts = { same: "with the target", opposite: "against the target: on its way back", unclear: "unclear: crossing, or phase between" };
     blocks.push(...legendList("Sense of the current", Object.entries(colours.senses).map(([name, color]) => [swatch(color), texts[name]])));
@@ -55,7 +56,7 @@ function drawLegend(facts, colouring) {
   at("legend").replaceChildren(...blocks);
 }
 
-function toneLegend(scale) {
+function toneLegend(scale, title) {
   const made = shape("svg", { width: 244, height: 30, role: "img", "aria-label": "Colours of the tone from 0.01 mA, pale, to 1000 mA, dark" });
   const width = 220 / scale.steps.length;
   scale.steps.forEach((color, k) => made.append(shape("rect", { x: 8 + k * width, y: 2, width: width + 0.3, height: 11, fill: color })));
@@ -64,7 +65,7 @@ function toneLegend(scale) {
     text.textContent = String(Number((scale.from_ma * 10 ** (k / scale.per_decade)).toPrecision(1)));
     made.append(shape("line", { x1: 8 + k * width, x2: 8 + k * width, y1: 13, y2: 17, stroke: "#1c1c1c" }), text);
   }
-  const [block] = legendList("Tone predicted, mA (four steps a decade)", [
+  const [block] = legendList(title, [
     [swatch(scale.less, { width: 1.5 }), `under ${scale.from_ma} mA, or not solved here: no sign of free ground`],
   ]);
   block.insertBefore(made, block.lastChild);

@@ -28,13 +28,15 @@ async function tonePart(page, line, local) {
   const best = tone.largest().find((row) => row.line === local);
   const parts = [element("h3", {}, `Under ${tone.hookup.hookup_id}, ${frequencyText(tone.frequency)}`)];
   if (!best || tone.step(best.section) === 0) {
-    parts.push(element("p", {}, `Under ${facts.steps.least_ma} mA all along it: too little to be followed here.`));
+    const most = mostOn(tone, local);
+    parts.push(element("p", {}, `Under ${facts.steps.least_ma} mA all along it, as most likely` +
+      (most > facts.steps.least_ma ? `; up to ${numberText(most)} mA in the worst of the cases: look at what the records leave open.` : ", and in every case.")));
     return parts;
   }
   const current = tone.current(best.section);
   const floor = tone.mA(tone.window.floor[best.section]);
   parts.push(facts2([
-    ["largest current", rangeText(facts, current)], ["share of output", percentText(current.value / tone.outputMa)],
+    ["largest current", rangeText(facts, current)], ["in the worst of the cases", `${numberText(mostOn(tone, local))} mA`], ["share of output", percentText(current.value / tone.outputMa)],
     ["sense there", local === tone.target ? "the target itself" : senseText(tone.sense(best.section))],
     ["grades", tone.graded.has(local) ? gradeLengths(tone, local)
       : `not graded: this hook-up wasn't tried on it. ${tone.heard(best.section) ? "By its current alone a receiver would hear it" : "By its current alone it is too faint for the receiver"} (weakest usable: ${numberText(floor)} mA)`],
@@ -45,6 +47,12 @@ async function tonePart(page, line, local) {
   const own = paths && paths.filter(([name]) => name === line.line_id);
   parts.push(...(own && own.length ? splitPaths(facts, own) : widestWay(page, line, local, current)));
   return parts;
+}
+
+function mostOn(tone, local) {
+  let most = 0;
+  for (let k = 0; k < tone.count; k += 1) if (tone.window.line_of[k] === local) most = Math.max(most, tone.most(k));
+  return most;
 }
 
 // The solved current split up by how it came: for the set-ups that the review chose.

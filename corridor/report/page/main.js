@@ -144,6 +144,7 @@ class Page {
 
   point(x, y) {
     const hint = at("hint");
+    this.place = x === null ? null : [x, y];
     const found = x === null ? { open: [], closed: [], line: null } : this.map.under(x, y);
     const hookup = found.open[0] || (found.line ? null : found.closed[0]);
     this.map.hover(hookup ? null : found.line);

@@ -216,7 +216,8 @@ class Styles {
     const record = this.facts.lines[line];
     const dotted = section < 0 && this.facts.dotted(record);
     const step = section >= 0 && this.tone ? this.tone.step(section) : 0;
-    const current = step ? this.tone.mA(step) : 0;
+    const most = this.colouring === "most" && section >= 0 && this.tone;
+    const current = most ? this.tone.most(section) : step ? this.tone.mA(step) : 0;
     const width = WIDTHS.find(([from]) => current >= from)[1];
     const color = this.colour(record, section, current, dotted);
     const kind = dotted ? "dotted" : record.assumed ? "dashed" : "solid";
@@ -231,6 +232,7 @@ class Styles {
     if (dotted) return colours.grades.untraceable;
     if (section < 0 || !this.tone) return colours.tone.less;
     if (this.colouring === "tone") return toneColour(colours.tone, current);
+    if (this.colouring === "most") return toneColour(colours.tone, this.tone.most(section));
     if (current === 0) return colours.tone.less;
     if (this.colouring === "sense") return colours.senses[this.tone.sense(section)];
     const grade = this.tone.grade(section);

@@ -24,8 +24,7 @@ class Tone {
   }
 
   mA(step) {
-    const { least_ma: least, per_decade: per } = this.facts.steps;
-    return step === 0 ? 0 : least * 10 ** ((step - 1) / per);
+    return this.facts.milliamperes[Math.min(step, this.facts.milliamperes.length - 1)];
   }
 
   step(section) {
@@ -35,10 +34,16 @@ class Tone {
   // Current of a section with its lowest and highest over the cases, mA; 0 is less than the file keeps.
   current(section) {
     const at = this.row * this.count + section;
-    const { range_per_decade: per, down_to_nothing: nothing, least_ma: least } = this.facts.steps;
     const value = this.mA(this.arrays.current[at]);
-    const low = this.arrays.low[at] === nothing ? 0 : value * 10 ** (-this.arrays.low[at] / per);
-    return { value, low, high: (value || (this.arrays.high[at] ? least : 0)) * 10 ** (this.arrays.high[at] / per) };
+    const low = this.arrays.low[at] === this.facts.steps.down_to_nothing ? 0 : value / this.facts.factors[this.arrays.low[at]];
+    return { value, low, high: this.most(section) };
+  }
+
+  // Highest current over the cases, mA.
+  most(section) {
+    const at = this.row * this.count + section;
+    const above = this.arrays.high[at];
+    return (this.mA(this.arrays.current[at]) || (above ? this.facts.steps.least_ma : 0)) * this.facts.factors[above];
   }
 
   sense(section) {

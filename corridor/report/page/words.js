@@ -75,7 +75,19 @@ function resultText(tone) {
           `${told.join(", ")}${partners.length > 3 ? " and others" : ""}.`
       : `No other recorded line carries more than ${percentText(facts.partner_share)} of the output.`,
   );
+  const most = worstPartners(tone);
+  if (most > partners.length) parts.push(`In the worst of the cases on ${most}.`);
   return parts.join(" ");
+}
+
+// How many other lines carry more than the share in some case.
+function worstPartners(tone) {
+  const found = new Set();
+  for (let k = 0; k < tone.count; k += 1) {
+    const line = tone.window.line_of[k];
+    if (line !== tone.target && !found.has(line) && tone.most(k) >= tone.facts.partner_share * tone.outputMa) found.add(line);
+  }
+  return found.size;
 }
 
 function gradeLengths(tone, line) {
