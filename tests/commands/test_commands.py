@@ -9,6 +9,7 @@ import geopandas as gpd
 import pyogrio
 import pytest
 from click.testing import CliRunner, Result
+from pypdf import PdfReader
 from shapely import LineString, Point, box
 
 from corridor.commands.main import EXIT_STRICT, cli
@@ -292,7 +293,8 @@ def test_trace_draws_where_the_tone_goes(records: Path, tmp_path: Path) -> None:
 
 def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
-    result = _run("review", records, "-o", out, "--equipment", "small_output", "--progress", "json")
+    asked = ("--equipment", "small_output", "--progress", "json", "--paper", "letter")
+    result = _run("review", records, "-o", out, *asked)
     assert result.exit_code == 0, result.output
     lines = result.stdout.splitlines()
     assert lines[0] == CAUTION
@@ -300,5 +302,6 @@ def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
     assert result.stdout == (out / "summary.txt").read_text(encoding="utf-8")
     for line in result.stderr.splitlines():
         assert set(json.loads(line)) == {"step", "done", "total"}
-    made = {"results.gpkg", "page.html", "map.png", "summary.txt", "summary.json", "receipt.json"}
+    made = {"results.gpkg", "page.html", "map.png", "crew_sheet.pdf", "summary.txt", "summary.json", "receipt.json"}
     assert {p.name for p in out.iterdir()} == made | {"defects_site_gpkg_lines.csv"}
+    assert tuple(PdfReader(out / "crew_sheet.pdf").pages[0].mediabox)[2:] == (612, 792)  # letter: 8.5 by 11 inches
