@@ -304,7 +304,7 @@ def _text(axes: Axes, sheet: Sheet, place: Placed, *, gid: str) -> None:
 
 def _key(figure: Figure, content: CloseUp) -> None:
     """Draw the key in one row below the map; of marks that may be missing only those that are there."""
-    rows: list[tuple[Any, str]] = [(Line2D([], [], color=INK, linewidth=_CASING_PT), "trace this")]
+    rows: list[tuple[Any, str]] = [(Line2D([], [], color=INK, linewidth=_CASING_PT), "trace this" if content.reads else "the line")]
     if any(row[3] for row in content.traced):
         rows.append((Line2D([], [], color=INK, linewidth=3.4, linestyle=(0, (2.4, 1.2))), "assumed"))
     if content.reads:

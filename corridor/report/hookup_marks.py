@@ -34,7 +34,7 @@ class HookUpMarks:
 
 
 def draw_hookups(
-    axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Mapping[str, Sequence[int]]
+    axes: Axes, sheet: Sheet, hookups: gpd.GeoDataFrame, chosen: Mapping[str, Sequence[int]], *, size: float = 1.0
 ) -> HookUpMarks:
     """Draw access points that are ready, small, and the chosen hook-ups large with their numbers.
 
@@ -49,6 +49,8 @@ def draw_hookups(
         Table ``hookups``.
     chosen : mapping of str to sequence of int
         Numbers by hookup_id: one, or one for each set-up there.
+    size : float
+        Type and sides of symbols, as a multiple of the map's usual ones.
 
     Returns
     -------
@@ -61,29 +63,30 @@ def draw_hookups(
     )
     large = shown & np.array([name in chosen for name in ids], dtype=bool)
     small = shown & ~large & hookups["ready"].eq("ready").to_numpy() & hookups["mode"].ne("induction").to_numpy()
+    large_area, close_area = _LARGE * size**2, _CLOSE * size**2
     _scatter(axes, hookups[small], area=_SMALL, edge="#777777", width=0.7, zorder=5)
     rows = np.flatnonzero(large)
     rows = rows[np.argsort([min(chosen[ids[row]]) for row in rows], kind="stable")]
     points = [sheet.to_points(hookups.geometry.iloc[row]).centroid for row in rows]
     modes = hookups["mode"].to_numpy()[rows]
-    areas = [symbol_area(point, mode, area=_LARGE) for point, mode in zip(points, modes, strict=True)]
+    areas = [symbol_area(point, mode, area=large_area) for point, mode in zip(points, modes, strict=True)]
     marks = HookUpMarks([], [])
     for members in clumps(areas):
         frame = hookups.iloc[rows[members]]
         numbers = [number for row in rows[members] for number in chosen[ids[row]]]
         if len(numbers) == 1:
-            _scatter(axes, frame, area=_LARGE, edge=INK, width=_EDGE_PT, zorder=9)
+            _scatter(axes, frame, area=large_area, edge=INK, width=_EDGE_PT, zorder=9)
             axes.text(
-                frame.geometry.iloc[0].x, frame.geometry.iloc[0].y, str(numbers[0]), fontsize=_NUMBER_PT,
+                frame.geometry.iloc[0].x, frame.geometry.iloc[0].y, str(numbers[0]), fontsize=_NUMBER_PT * size,
                 fontweight="bold", ha="center", va="center_baseline", color=INK, zorder=9.5, clip_on=True,
                 gid=f"label-number-{numbers[0]}",
             )  # fmt: skip
             marks.taken.append(areas[members[0]])
             continue
-        _scatter(axes, frame, area=_CLOSE, edge=INK, width=_EDGE_PT, zorder=9)
-        marks.taken.extend(symbol_area(points[member], modes[member], area=_CLOSE) for member in members)
+        _scatter(axes, frame, area=close_area, edge=INK, width=_EDGE_PT, zorder=9)
+        marks.taken.extend(symbol_area(points[member], modes[member], area=close_area) for member in members)
         places = shapely.MultiPoint([points[member] for member in members])
-        marks.labels.append(Label(text=number_text(numbers), shape=places, size_pt=_BOXED_PT, boxed=True))
+        marks.labels.append(Label(text=number_text(numbers), shape=places, size_pt=_BOXED_PT * size, boxed=True))
     return marks
 
 

@@ -9,6 +9,7 @@ class Labels {
   constructor(map) {
     this.map = map;
     this.waiting = false;
+    this.shown = "";
     for (const range of [map.x, map.y]) {
       for (const name of ["start", "end"]) range.properties[name].change.connect(() => this.later());
     }
@@ -49,6 +50,9 @@ class Labels {
       const line = map.facts.lines[number];
       for (const [x, y] of this.places(number)) if (put(shortText(line.line_id), x, y, 0, 0, "#1c1c1c")) break;
     }
+    const key = rows.map((row) => `${row.text}|${row.x}|${row.y}`).join();
+    if (key === this.shown) return;
+    this.shown = key;
     const columns = ["x", "y", "text", "dx", "dy", "color"];
     map.source("labels").data = Object.fromEntries(columns.map((name) => [name, rows.map((row) => row[name])]));
   }

@@ -76,7 +76,7 @@ class Page {
     at("result-badge").replaceChildren(...this.badges());
     this.profile.show(tone, this.line);
     await this.controls.showTab();
-    this.labels.later();
+    this.labels.place();
     await painted();
   }
 

@@ -142,7 +142,8 @@ def _profile(name: str, label: str, *, log: bool = False) -> Any:
         "major_label_text_font": "'DejaVu Sans Mono', monospace", "major_label_text_font_size": "10px",
         "minor_tick_line_color": None,
     }  # fmt: skip
-    plot.add_layout(bk.LinearAxis(axis_label="distance along the line, m", **text), "below")
+    few = bk.BasicTicker(desired_num_ticks=4)
+    plot.add_layout(bk.LinearAxis(axis_label="distance along the line, m", ticker=few, **text), "below")
     # labels of one width: the layout of the page then needn't be worked out anew for every line
     ticks = bk.PrintfTickFormatter(format="%7s" if log else "%5.1f")
     plot.add_layout((bk.LogAxis if log else bk.LinearAxis)(axis_label=label, formatter=ticks, **text), "left")

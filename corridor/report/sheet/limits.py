@@ -74,4 +74,5 @@ def _tells(row: Any) -> bool:
 
 
 def _held(row: Any) -> bool:
-    return bool(row["stop_below"] == row["stop_above"])
+    """Whether the source holds a current at its output in every draw."""
+    return str(row["unit"]) == "mA" and bool(row["stop_below"] == row["stop_above"])

@@ -22,6 +22,7 @@ from corridor.report.symbols import INK
 __all__ = ["OVERVIEW_IN", "draw_overview"]
 
 OVERVIEW_IN = (258.0 / MM_PER_INCH, 150.0 / MM_PER_INCH)
+_SIZE = 1.35  # people read it outdoors, on paper
 _BOX = (0.002, 0.003, 0.996, 0.994)
 
 
@@ -63,7 +64,7 @@ def draw_overview(site: Any, setups: gpd.GeoDataFrame, *, colours: ColourTable) 
         axes.add_collection(LineCollection(coords, colors=INK, linewidths=1.3, zorder=3.0))
         axes.add_collection(LineCollection(coords, colors=paint, linewidths=0.7, zorder=3.1))
         first = drawn.drop_duplicates("hookup_id")
-        marks = draw_hookups(axes, sheet, first, setup_numbers(drawn))
+        marks = draw_hookups(axes, sheet, first, setup_numbers(drawn), size=_SIZE)
         taken = [*marks.taken, add_scale_bar(axes, sheet), add_north_arrow(axes, sheet)]
         placed = place_labels(
             marks.labels, lines=[sheet.to_points(piece) for piece in pieces], frame=sheet.frame, taken=taken

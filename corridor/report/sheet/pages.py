@@ -29,9 +29,12 @@ from corridor.report.sheet.words import (
 __all__ = ["MODE_WORDS", "SetUpPage", "SetUpPages"]
 
 LEAKS_MAX = 4
-FRONT_ROWS = 5  # more stretches are listed overleaf, and the map gets their room
+FRONT_ROWS = 4  # more stretches are listed overleaf, and the map gets their room
 ROWS_MAX = 10  # stretches that a page lists; more would need a third page
 CAUSES_MAX = 3
+ADVICE_MAX, ADVICE_ALL = 330, 1800  # characters for one stretch, and for all of them
+LACKS_MAX = 8
+CAUTIONS_MAX = 8
 _NAMES = {
     "source_ma": "source, output", "source_v": "source, voltage", "source_ohm": "source, loop impedance",
     "clamp_ma": "on the line at the hook-up", "receiver_ma": "receiver", "depth_reading_m": "depth reading",
@@ -104,6 +107,15 @@ class SetUpPages:
         }
         return SetUpPage(data, self._closeup(setup, traced, leaks, far))
 
+    def missing(self, row: Any) -> dict[str, Any]:
+        """Return what is missing of a hook-up, short and in full."""
+        conditions = [part for part in dict.fromkeys(given(row["missing"]).split("; ")) if part]
+        lacks = [short(self._names.worded(part), 160) for part in conditions[:LACKS_MAX]]
+        if len(conditions) > LACKS_MAX:
+            lacks.append(f"and {len(conditions) - LACKS_MAX} more: see layer hookups")
+        more = f" and {len(conditions) - 1} more, below" if len(conditions) > 1 else ""
+        return {"missing": (short(lacks[0], 130) if lacks else "not stated") + more, "lacks": lacks}
+
     def _head(self, setup: Any, readings: pd.DataFrame, stretches: gpd.GeoDataFrame) -> dict[str, Any]:
         limits = source_limits(readings, setup["level_ma"])
         ready = given(setup["ready"]) == "ready"
@@ -117,7 +129,7 @@ class SetUpPages:
             "id": given(setup["setup_id"]),
             "number": str(number) if number is not None else given(setup["setup_id"]),
             "ready": ready,
-            "missing": "" if ready else short(self._names.worded(setup["missing"]), 150) or "not stated",
+            **({"missing": "", "lacks": []} if ready else self.missing(setup)),
             "generic": "rerun with your equipment" if equipment is not None and equipment.generic else "",
             "equipment": equipment_note(equipment),
             "stand": short(self._places.stand(setup), 96),
@@ -193,9 +205,10 @@ class SetUpPages:
         if checks is None:
             return []
         advice = checks.drop_duplicates("stretch_id").set_index("stretch_id")["advice"]
+        limit = min(ADVICE_MAX, ADVICE_ALL // max(len(traced[:ROWS_MAX]), 1))
         said: dict[str, list[str]] = {}
         for row in traced[:ROWS_MAX]:
-            text = short(self._names.worded(advice.get(row.row["stretch_id"])), 330)
+            text = short(self._names.worded(advice.get(row.row["stretch_id"])), limit)
             if text:
                 said.setdefault(text, []).append(row.letter)
         return [f"{', '.join(letters)}: {text}" for text, letters in said.items()]
@@ -334,11 +347,11 @@ def _cautions(setup: Any, stretches: gpd.GeoDataFrame) -> list[str]:
     if given(setup["mode"]) == "direct":
         said.append("The stake and its lead carry the transmitter's voltage: somebody stays with them.")
         said.append("Look for unrecorded lines before driving the stake.")
+    said.append(_DEPTH)
     for text in stretches["caution"]:
         said += sentences(text)
-    said.append(_DEPTH)
     above = set(sentences(setup["caution"]))
-    return [short(text, 140) for text in dict.fromkeys(said) if text not in above][:9]
+    return [short(text, 140) for text in dict.fromkeys(said) if text not in above][:CAUTIONS_MAX]
 
 
 def _crew(setup: Any) -> str:

@@ -92,17 +92,20 @@ class Standing:
         return f"{bare}{named_lines(others, limit=3)}, any other metal"
 
     def far_end(self, line_id: Any, measure_m: float) -> str:
-        """Return the structure at which a line ends on the far side of a measure, or in words that none is recorded."""
+        """Return the structure at which a line ends on the far side of a measure; empty where none is recorded."""
         rows = self._at[self._at["line_id"].eq(line_id)]
         line = self.line(line_id)
         if line is None or line.geometry is None:
             return ""
-        towards_end = measure_m >= line.geometry.length / 2
+        length = line.geometry.length
+        towards_end = measure_m >= length / 2
         ends = rows[rows["at"].eq("end" if towards_end else "start")]["structure_id"].dropna()
         if not len(ends):
             return ""
         place = self.structure(ends.iloc[0])
-        return given(ends.iloc[0]) + (f" ({spoken(place['kind'])})" if place is not None else "")
+        kind = f" ({spoken(place['kind'])})" if place is not None else ""
+        further = length - measure_m if towards_end else measure_m
+        return given(ends.iloc[0]) + kind + (f", {further:.0f} m further on" if further >= 1.0 else "")
 
     def _others(self, setup: Any) -> list[Any]:
         rows = self._at[self._at["structure_id"].eq(setup["structure_id"])]

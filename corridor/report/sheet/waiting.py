@@ -52,7 +52,7 @@ def _page(review: Any, pages: SetUpPages, row: Any) -> SetUpPage:
         "id": given(row["hookup_id"]),
         "number": "",
         "ready": False,
-        "missing": short(pages.names.worded(row["missing"]), 150) or "not stated",
+        **pages.missing(row),
         "generic": "rerun with your equipment" if equipment is not None and equipment.generic else "",
         "equipment": equipment_note(equipment),
         "stand": short(places.stand(row), 96),

@@ -28,6 +28,7 @@ __all__ = [
 ]
 
 UNITS = {"mA": "mA", "V": "V", "ohm": "Ω", "m": "m"}
+_TIED = "\u00a0"
 _OCTANTS = (
     "north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west",
 )  # fmt: skip
@@ -49,7 +50,7 @@ def short(text: Any, limit: int) -> str:
 
     Words too long for a narrow column may be broken: a zero-width space stands in them.
     """
-    line = " ".join(given(text).split())
+    line = " ".join(given(text).split(" "))
     if len(line) > limit:
         cut = line[: limit - 1]
         kept = cut.rsplit(" ", 1)[0] if " " in cut[limit // 2 :] else cut
@@ -68,12 +69,12 @@ def frequency_text(frequency_hz: Any) -> str:
     if not text:
         return ""
     value = float(frequency_hz)
-    return f"{value:,.0f} Hz".replace(",", "\u202f") if value == round(value) else f"{value:g} Hz"
+    return f"{value:,.0f}{_TIED}Hz".replace(",", "\u202f") if value == round(value) else f"{value:g}{_TIED}Hz"
 
 
 def quantity(value: Any, unit: str) -> str:
-    """Return a number to three digits with its unit."""
-    return f"{number_text(value)} {UNITS.get(unit, unit)}"
+    """Return a number to three digits with its unit, which stays in its line."""
+    return f"{number_text(value)}{_TIED}{UNITS.get(unit, unit)}"
 
 
 def number_text(value: Any) -> str:
@@ -87,7 +88,7 @@ def span_text(low: Any, high: Any, unit: str) -> str:
     if pd.isna(low) or pd.isna(high):
         return ""
     ends = [number_text(low), number_text(high)]
-    return f"{' to '.join(dict.fromkeys(ends))} {UNITS.get(unit, unit)}"
+    return f"{' to '.join(dict.fromkeys(ends))}{_TIED}{UNITS.get(unit, unit)}"
 
 
 def octant(bearing_deg: float) -> str:

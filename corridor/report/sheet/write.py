@@ -14,7 +14,8 @@ import typst
 from corridor.errors import OutputError
 from corridor.frames import CAUTION
 from corridor.report.closeup import draw_closeup, svg_bytes
-from corridor.report.colours import colour_table
+from corridor.report.colours import ColourTable
+from corridor.report.conventions import conventions_in
 from corridor.report.place import whole_file
 from corridor.report.sheet.front import front_data, setup_rows
 from corridor.report.sheet.overview import draw_overview
@@ -41,7 +42,8 @@ def write_crew_sheet(review: Any, path: str | Path, *, paper: str = "a4", metada
     paper : str
         ``a4`` or ``letter``.
     metadata : mapping of str to str
-        Caution, receipt and date, as `receipt_metadata` gives them; the receipt is attached to the PDF.
+        Caution, receipt and date, as `receipt_metadata` gives them; the receipt is attached to the PDF, and its
+        settings name the convention of the colours.
 
     Raises
     ------
@@ -56,7 +58,7 @@ def write_crew_sheet(review: Any, path: str | Path, *, paper: str = "a4", metada
         template = resources.files("corridor.report.sheet").joinpath(_TEMPLATE).read_text(encoding="utf-8")
         (root / _TEMPLATE).write_text(template, encoding="utf-8", newline="\n")
         (root / "receipt.json").write_text(metadata.get("receipt", "{}"), encoding="utf-8", newline="\n")
-        data = _sheet_data(review, root) | {"paper": PAPERS[paper]}
+        data = _sheet_data(review, root, colours=conventions_in(metadata).colours) | {"paper": PAPERS[paper]}
         (root / "sheet.json").write_text(json.dumps(data, ensure_ascii=False), encoding="utf-8", newline="\n")
         typst.compile(
             str(root / _TEMPLATE),
@@ -69,9 +71,9 @@ def write_crew_sheet(review: Any, path: str | Path, *, paper: str = "a4", metada
         )
 
 
-def _sheet_data(review: Any, root: Path) -> dict[str, Any]:
+def _sheet_data(review: Any, root: Path, *, colours: ColourTable) -> dict[str, Any]:
     """Return what the template sets, and draw the maps that it names into the folder."""
-    colours, pages = colour_table(), SetUpPages(review)
+    pages = SetUpPages(review)
     setups = review.setups[review.setups["kind"].eq("setup")].sort_values(["crew", "step"], kind="stable")
     (root / "overview.svg").write_bytes(svg_bytes(draw_overview(review.site, review.setups, colours=colours)))
     drawn = [pages.page(row) for _, row in setups.iterrows()]
