@@ -49,12 +49,12 @@ def guess_columns(frame: pd.DataFrame, table: Table) -> list[Guess]:
     table : Table
         What it may be read into.
     """
-    own = [str(name) for name in frame.columns if name != "geometry"]
+    own = [(frame[name], as_text(frame[name])) for name in frame.columns if name != "geometry"]
     guesses = [
         guess
-        for order, column in enumerate(table.columns)
-        for source in own
-        if (guess := _guess(frame[source], source, column, table.name)) is not None
+        for column in table.columns
+        for values, text in own
+        if (guess := _guess(values, text, column, table=table.name)) is not None
     ]
     chosen: dict[str, Guess] = {}
     taken: set[str] = set()
@@ -66,8 +66,8 @@ def guess_columns(frame: pd.DataFrame, table: Table) -> list[Guess]:
     return [chosen[name] for name in table.names if name in chosen]
 
 
-def _guess(values: pd.Series, source: str, column: Column, table: str) -> Guess | None:
-    text = as_text(values)
+def _guess(values: pd.Series, text: pd.Series, column: Column, *, table: str) -> Guess | None:
+    source = str(values.name)
     stated = int(text.notna().sum())
     if not stated:
         return None
