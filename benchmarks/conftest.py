@@ -13,6 +13,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption("--large", action="store_true", help=f"Also {LARGE_SECTIONS} sections (2 GB, minutes).")
     parser.addoption("--sections-max", type=int, help="Leave out networks with more sections.")
     parser.addoption("--target", action="append", default=[], help="Review this line only (may be repeated).")
+    parser.addoption("--page", help="Measure this what-if page instead of the invented one.")
     parser.addoption("--lines", type=int, default=100_000, help="Lines of the large records.")
 
 

@@ -36,6 +36,7 @@ __all__ = [
     "Unpacked",
     "WhatIf",
     "floor_ma",
+    "pack",
     "steps_of",
     "unpack",
     "what_if",
@@ -239,8 +240,14 @@ def unpack(found: WhatIf, hookup: int) -> Unpacked:
     return Unpacked(current, *[plane(width, kind) for width, kind in rest])
 
 
-def _pack(arrays: Sequence[Array]) -> bytes:
-    """Return arrays one after another, each as planes of its bytes, low byte first, compressed."""
+def pack(arrays: Sequence[Array]) -> bytes:
+    """Return arrays one after another, each as planes of its bytes, low byte first, compressed.
+
+    Parameters
+    ----------
+    arrays : sequence of ndarray
+        Of ``Unpacked``, in its order; of ``current`` the differences along the sections.
+    """
     planes = [np.ascontiguousarray(array).reshape(-1, 1).view(np.uint8).T.tobytes() for array in arrays]
     return zlib.compress(b"".join(planes), _LEVEL)
 
@@ -301,7 +308,7 @@ def _filled(
             current = sizes[0][k].astype(np.uint16)
             steps = np.diff(current, axis=1, prepend=np.uint16(0))
             arrays = [steps, sizes[1][k], sizes[2][k], sense[k], ways[k], steps_of(through[k])]
-            made.append(_pack([*arrays, *found.profiles.arrays_of(int(hookup))]))
+            made.append(pack([*arrays, *found.profiles.arrays_of(int(hookup))]))
         return made
 
     blocks = tuple(block for part in worked(packed, groups) for block in part)

@@ -38,7 +38,7 @@ class Facts {
     });
     window.hookups.forEach((name, k) => {
       const hookup = this.hookups[this.hookupAt.get(name)];
-      if (hookup && hookup.ready === "ready") hookup.block = { window, number: k };
+      if (hookup && hookup.ready === "ready" && window.kept[k]) hookup.block = { window, number: k };
     });
   }
 

@@ -161,7 +161,7 @@ class Page {
     const setups = hookup.setups.map((s) => `${s.setup_id} at ${frequencyText(s.frequency_hz)}`).join(", ");
     return [
       `${words(hookup.mode)} on ${hookup.line_id}, ${placeText(hookup)}`,
-      this.facts.selectable(hookup) ? `READY${setups ? `; ${setups}` : ""}. Click to see it.` : `${hookup.ready === "refused" ? "Refused" : "NOT READY"}: ${hookup.missing || hookup.reason}`,
+      this.facts.selectable(hookup) ? `READY${setups ? `; ${setups}` : ""}. Click to see it.` : hookup.ready === "ready" ? `READY, but ${NOT_HELD}` : `${hookup.ready === "refused" ? "Refused" : "NOT READY"}: ${hookup.missing || hookup.reason}`,
       ...(count > 1 ? [`${count} hook-ups here: click again for the next`] : []),
     ];
   }

@@ -117,7 +117,7 @@ function waitingPanel(page) {
   return [
     element("p", {}, `${rows.length} hook-ups can't be chosen here. NOT READY waits for what is missing; refused stays so whatever the solution says.`),
     table(["stands", "hook-up", "what is missing", "why"], rows.map((row) => [
-      { not_ready: "NOT READY", refused: "refused" }[row.ready] || "not solved", row.hookup_id, row.missing || "", row.reason || "",
+      { not_ready: "NOT READY", refused: "refused" }[row.ready] || "READY", row.hookup_id, row.ready === "ready" ? NOT_HELD : row.missing || "", row.reason || "",
     ]), { caption: "Hook-ups that are not ready or refused" }),
   ];
 }

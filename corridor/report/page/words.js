@@ -38,8 +38,11 @@ function placeText(hookup) {
   return hookup.structure_id === null ? `at ${numberText(hookup.at_m)} m` : hookup.structure_id;
 }
 
+const NOT_HELD = "its tone isn't in this file; the command trace shows it";
+
 function hookupText(hookup) {
   const many = hookup.setups.length > 2 ? `${hookup.setups.length} set-ups` : hookup.setups.map((s) => s.setup_id).join(" ");
+  if (hookup.ready === "ready" && !hookup.block) return `${hookup.line_id} · ${hookup.mode} · ${placeText(hookup)} · READY, but ${NOT_HELD}`;
   const stand = { ready: "", not_ready: "NOT READY: ", refused: "refused: " }[hookup.ready] || "";
   const why = stand ? `${stand}${hookup.missing || hookup.reason || ""}` : many;
   return [hookup.line_id, hookup.mode, placeText(hookup), why].filter(Boolean).join(" · ");

@@ -10,24 +10,26 @@ import hashlib
 import html
 import json
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from importlib import resources
 from pathlib import Path
 from string import Template
 from typing import Any
 
 from corridor.frames import CAUTION
+from corridor.plan.what_if import WhatIf
 from corridor.report.colours import colour_table
 from corridor.report.page.facts import page_facts, path_facts
 from corridor.report.page.plots import library_script, plot_models
 
-__all__ = ["PAGE_FILE", "SCRIPTS", "page_html", "write_page"]
+__all__ = ["PAGE_FILE", "SCRIPTS", "TONE_BYTES", "kept_blocks", "page_html", "write_page"]
 
 PAGE_FILE = "page.html"
 SCRIPTS = (
     "decode.js", "facts.js", "tone.js", "words.js", "dom.js", "map.js", "labels.js", "legend.js", "profile.js",
     "line_panel.js", "tables.js", "controls.js", "main.js",
 )  # fmt: skip
+TONE_BYTES = 15_000_000  # 20 MB in base64: what a browser opens in a few seconds
 _LEVEL = 6
 
 
@@ -93,12 +95,38 @@ def _blocks(review: Any, facts: dict[str, Any]) -> Iterator[str]:
     """Yield the page's data: the facts, the tone of each hook-up, and the ways it took under each set-up."""
     paths = path_facts(review)
     facts["paths"] = [[hookup, frequency] for hookup, frequency in paths]
+    whats = getattr(review, "what_if", ())
+    kept = kept_blocks(whats)
+    for number, window in enumerate(facts["windows"]):
+        window["kept"] = [(number, hookup) in kept for hookup in range(len(window["hookups"]))]
     yield _block("facts", _compressed(facts))
-    for number, window in enumerate(getattr(review, "what_if", ())):
-        for hookup, block in enumerate(window.blocks):
-            yield _block(f"tone-{number}-{hookup}", block)
+    for number, hookup in sorted(kept):
+        yield _block(f"tone-{number}-{hookup}", whats[number].blocks[hookup])
     for number, ways in enumerate(paths.values()):
         yield _block(f"paths-{number}", _compressed(ways))
+
+
+def kept_blocks(whats: Sequence[WhatIf], *, most_bytes: int = TONE_BYTES) -> set[tuple[int, int]]:
+    """Return which hook-ups' tone the page holds, by window and number: as many as fit, those of the plan first.
+
+    Parameters
+    ----------
+    whats : sequence of WhatIf
+    most_bytes : int
+        Of their blocks together.
+    """
+    every = [
+        (not bool(window.chosen[hookup].any()), number, hookup)
+        for number, window in enumerate(whats)
+        for hookup in range(len(window.blocks))
+    ]
+    kept, used = set(), 0
+    for _, number, hookup in sorted(every):
+        used += len(whats[number].blocks[hookup])
+        if used > most_bytes:
+            break
+        kept.add((number, hookup))
+    return kept
 
 
 def _compressed(content: Any) -> bytes:
