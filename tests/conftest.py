@@ -3,14 +3,48 @@
 import os
 from pathlib import Path
 
-# each worker compiles into a cache of its own, before anything is compiled: two processes that write one cache at once
-# can load each other's code
-if worker := os.environ.get("PYTEST_XDIST_WORKER"):
-    os.environ["NUMBA_CACHE_DIR"] = str(Path(__file__).parents[1] / ".pytest_cache" / f"compiled-{worker}")
-
+import pytest
 from hypothesis import settings
+
+from tests.compiling import share
+
+HERE = Path(__file__).parent
+
+if worker := os.environ.get("PYTEST_XDIST_WORKER"):  # before anything is compiled
+    share(HERE.parent / ".pytest_cache" / "compiled", worker)
 
 # the same examples on every run, so that a failure is the change's own; HYPOTHESIS_PROFILE=search looks for new ones
 settings.register_profile("same", derandomize=True, deadline=None)
 settings.register_profile("search", deadline=None, print_blob=True)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
+
+# What takes longest goes first, so that both workers end together; the first compiles the solver, the second and the
+# fourth need none of it meanwhile. The rest as collected.
+FIRST = (
+    "plan/test_review.py",
+    "site/test_read.py",
+    "validation/test_main_job.py",
+    "site/test_messy_files.py",
+    "validation/test_large_networks.py",
+    "test_open_data.py",
+    "test_sample_gis.py",
+    "test_clipped_downtown.py",
+    "plan/test_plan.py",
+    "plan/test_passive.py",
+    "validation/test_mutual_impedance.py",
+    "commands/test_commands.py",
+    "validation/test_trade_facts.py",
+    "validation/test_sectioning.py",
+    "test_benchmarks.py",
+)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Keep the order below: of files, the plug-in that shares them out takes those with most tests first."""
+    config.option.loadscopereorder = False
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Put the files of `FIRST` first."""
+    rank = {HERE / name: number for number, name in enumerate(FIRST)}
+    items.sort(key=lambda item: rank.get(item.path, len(FIRST)))

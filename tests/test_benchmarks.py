@@ -24,4 +24,6 @@ def test_the_readme_names_every_benchmark_and_option() -> None:
     text = (ROOT / "benchmarks" / "README.md").read_text(encoding="utf-8")
     files = [path.name for path in sorted((ROOT / "benchmarks").glob("bench_*.py"))]
     assert [name for name in files if f"`{name}`" not in text] == []
-    assert [option for option in ("--large", "--sections-max", "--lines", "--target", "--page") if option not in text] == []
+    assert [
+        option for option in ("--large", "--sections-max", "--lines", "--target", "--page") if option not in text
+    ] == []

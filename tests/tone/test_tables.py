@@ -1,6 +1,9 @@
 """The receiver's figures in the tables, each against an independent one."""
 
+from functools import cache
+
 import numpy as np
+import pandas as pd
 import pytest
 
 from corridor.constants import MU_0
@@ -18,6 +21,7 @@ SETTING = Setting("direct:A:0m", 0, 1e3, LEVEL_A)
 FLOOR_NT = 0.5
 
 
+@cache
 def solution_of(*lines: str) -> ToneSolution:
     """The wires of these names, fed at A, in the nominal case."""
     rows = [row for row in LINES if row["line_id"] in lines]
@@ -34,15 +38,21 @@ def rows_of(solution: ToneSolution, line_id: str = "A", *, floor_nt: float = FLO
     return station_rows(solution, prediction, SETTING, line=row, settings=settings, owners=owners)
 
 
-ALONE = as_table("stations", [rows_of(solution_of("A"))], METRIC)
-INNER = ALONE[ALONE["station_m"].between(24.0, 36.0)]
+@cache
+def alone() -> pd.DataFrame:
+    return as_table("stations", [rows_of(solution_of("A"))], METRIC)
+
+
+@cache
+def inner() -> pd.DataFrame:
+    return alone()[alone()["station_m"].between(24.0, 36.0)]
 
 
 def test_over_a_line_alone_peak_and_null_agree_and_stand_over_it() -> None:
     # one line's field is symmetric about it
-    assert INNER["peak_offset_m"].abs().max() < 0.02
-    assert INNER["null_offset_m"].abs().max() < 0.02
-    assert INNER["peak_null_gap_m"].max() < 0.03
+    assert inner()["peak_offset_m"].abs().max() < 0.02
+    assert inner()["null_offset_m"].abs().max() < 0.02
+    assert inner()["peak_null_gap_m"].max() < 0.03
 
 
 def test_the_gap_is_the_distance_of_peak_and_null() -> None:
@@ -65,10 +75,10 @@ def test_over_a_line_alone_the_receiver_reads_depth_and_current_from_two_coils()
     # by hand from the fields at 0.85 and 1.35 m: what spreads in the soil makes depth and current read low (5 %)
     lower, upper = middle_field_t(0.85, 1.0), middle_field_t(1.35, 1.0)
     distance = 0.5 * upper / (lower - upper)
-    assert INNER["depth_reading_m"].tolist() == pytest.approx([distance - 0.05] * len(INNER), rel=0.01)
+    assert inner()["depth_reading_m"].tolist() == pytest.approx([distance - 0.05] * len(inner()), rel=0.01)
     inferred = 2 * np.pi * distance * lower / MU_0
-    assert (INNER["inferred_current_ma"] / INNER["current_ma"]).tolist() == pytest.approx(
-        [inferred] * len(INNER), rel=0.01
+    assert (inner()["inferred_current_ma"] / inner()["current_ma"]).tolist() == pytest.approx(
+        [inferred] * len(inner()), rel=0.01
     )
     assert 0.90 < inferred < 0.97
 
@@ -82,15 +92,15 @@ def test_beside_a_line_in_step_the_receiver_infers_another_current_than_flows() 
 
 
 def test_the_field_is_that_of_its_current() -> None:
-    expected = [middle_field_t(0.85, current_ma / 1e3) * 1e9 for current_ma in INNER["current_ma"]]
-    assert INNER["field_nt"].tolist() == pytest.approx(expected, rel=0.01)
+    expected = [middle_field_t(0.85, current_ma / 1e3) * 1e9 for current_ma in inner()["current_ma"]]
+    assert inner()["field_nt"].tolist() == pytest.approx(expected, rel=0.01)
 
 
 def test_the_field_stands_over_the_floor_in_decibels() -> None:
     # 20 log10 of a ratio of fields; by hand 20 dB is ten, 6.02 dB two
     assert above_floor_db(np.array([5.0, 1.0, 0.5, 0.05]), 0.5) == pytest.approx([20.0, 6.0206, 0.0, -20.0], abs=1e-4)
-    expected = 20 * np.log10(ALONE["field_nt"] / FLOOR_NT)
-    assert ALONE["above_floor_db"].tolist() == pytest.approx(expected.tolist(), abs=0.051)
+    expected = 20 * np.log10(alone()["field_nt"] / FLOOR_NT)
+    assert alone()["above_floor_db"].tolist() == pytest.approx(expected.tolist(), abs=0.051)
 
 
 def test_no_field_has_no_decibels() -> None:
@@ -98,22 +108,22 @@ def test_no_field_has_no_decibels() -> None:
 
 
 def test_a_higher_floor_loses_what_lies_below_it() -> None:
-    loud = float(ALONE["field_nt"].max())
+    loud = float(alone()["field_nt"].max())
     table = as_table("stations", [rows_of(solution_of("A"), floor_nt=1.01 * loud)], METRIC)
     assert (table["above_floor_db"] < 0).all()
     assert set(table["grade"]) == {"faint"}
 
 
 def test_grades_and_decibels_tell_the_same_floor() -> None:
-    floor = float(ALONE["field_nt"].median())
+    floor = float(alone()["field_nt"].median())
     table = as_table("stations", [rows_of(solution_of("A"), floor_nt=floor)], METRIC)
     assert ((table["field_nt"] < floor) == (table["grade"] == "faint")).all()
     assert (table["above_floor_db"] < 0).sum() <= (table["grade"] == "faint").sum()
 
 
 def test_on_the_target_the_current_runs_the_same_way() -> None:
-    assert set(INNER["sense"]) == {"same"}
-    assert INNER["phase_deg"].abs().max() < 5.0
+    assert set(inner()["sense"]) == {"same"}
+    assert inner()["phase_deg"].abs().max() < 5.0
 
 
 def test_without_a_hook_up_there_is_nothing_to_compare_with() -> None:
@@ -122,7 +132,7 @@ def test_without_a_hook_up_there_is_nothing_to_compare_with() -> None:
     table = as_table("stations", [rows_of(passive)], METRIC)
     assert table["sense"].isna().all()
     assert table["phase_deg"].isna().all()
-    assert table["current_ma"].tolist() == ALONE["current_ma"].tolist()
+    assert table["current_ma"].tolist() == alone()["current_ma"].tolist()
     sections = as_table(
         "sections",
         [section_rows(passive, SETTING, lines=make_lines(LINES), stations=table, target=None)],
