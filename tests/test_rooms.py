@@ -9,7 +9,7 @@ import pytest
 import corridor
 
 PACKAGE = Path(corridor.__file__).parent
-ORDER = ("errors", "constants", "dictionary", "tomlfile", "settings", "frames", "data", "plugins",
+ORDER = ("errors", "constants", "dictionary", "tomlfile", "settings", "frames", "data", "plugins", "threads",
          "site", "couplings", "network", "tone", "draws", "plan", "readings", "report", "commands")  # fmt: skip
 FACADES = {"__init__", "__main__"}
 

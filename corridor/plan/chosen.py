@@ -15,7 +15,7 @@ from corridor.plan.grading import Grading
 from corridor.plan.outcome import bleed_rows, line_stations
 from corridor.settings import Settings
 from corridor.site import Site
-from corridor.tone.parallel import worked
+from corridor.threads import worked
 from corridor.tone.solve import ToneSolution
 from corridor.tone.tables import Rows, Setting, as_table, section_rows
 

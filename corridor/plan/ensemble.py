@@ -15,8 +15,8 @@ from corridor.plan.grading import allowed, drives_of
 from corridor.plan.prepare import Prepared
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
+from corridor.threads import worked
 from corridor.tone.grades import READABLE
-from corridor.tone.parallel import worked
 from corridor.tone.predict import Prediction, predict
 from corridor.tone.solve import ToneSolution
 from corridor.tone.stations import Stations, set_stations

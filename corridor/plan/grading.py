@@ -15,8 +15,8 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.frames import rounded
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
+from corridor.threads import worked
 from corridor.tone.grades import grade_names
-from corridor.tone.parallel import worked
 from corridor.tone.predict import Prediction, predict
 from corridor.tone.solve import ToneSolution
 from corridor.tone.sources import LIMITS

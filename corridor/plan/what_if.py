@@ -21,8 +21,8 @@ from corridor.plan.grading import Grading, Outputs, source_limits
 from corridor.plan.what_if_profiles import STATION_KINDS, Profiles, profiles_of
 from corridor.plan.what_if_ways import Links, links_of, widest_ways
 from corridor.settings import Equipment, Settings
+from corridor.threads import worked
 from corridor.tone.model import ToneModel
-from corridor.tone.parallel import worked
 from corridor.tone.sense import sense_codes
 from corridor.tone.solve import ToneSolution
 from corridor.tone.sources import LIMITS

@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from corridor.plan.grading import Grading, allowed
 from corridor.settings import Equipment, Settings
+from corridor.threads import worked
 from corridor.tone.field import field_matrices, left_of
-from corridor.tone.parallel import worked
 from corridor.tone.predict import REACH_M, Prediction
 from corridor.tone.solve import ToneSolution
 from corridor.tone.tables import graded

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from corridor.threads import in_parallel
 from corridor.tone.compressed import Block, LowRank, dense, size, times, transposed, truncated
 from corridor.tone.ldlt import SymmetricFactor, factor_symmetric
-from corridor.tone.parallel import in_parallel
 
 __all__ = ["BlockFactor", "factor_blocks"]
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import qr, solve_triangular
 
-from corridor.tone.parallel import in_parallel
+from corridor.threads import in_parallel
 
 __all__ = [
     "Block",

@@ -19,6 +19,7 @@ from corridor.errors import DomainError
 
 __all__ = [
     "air_reflection",
+    "both_kernels",
     "complex_conductivity",
     "g_a",
     "g_k",
@@ -41,6 +42,16 @@ class _Products(NamedTuple):
     i0k1: ComplexArray
     i1k0: ComplexArray
     i1k1: ComplexArray
+
+
+class _Waves(NamedTuple):
+    """What both kernels are made of at some points."""
+
+    gamma: complex
+    r: NDArray[np.float64]
+    a: ComplexArray
+    b: ComplexArray
+    product: _Products
 
 
 def complex_conductivity(
@@ -150,10 +161,7 @@ def potential_kernel_f(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex)
         If an offset or depth is negative, or both are zero.
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
-    if gamma == 0.0:
-        return np.asarray(1.0 / r, dtype=np.complex128)
-    a, b = _arguments(rho, h_sum, r, gamma)
-    return _moment(_products(a, b), a, b) / r
+    return _potential(_waves(rho, h_sum, r, gamma))
 
 
 def vector_kernel_t(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) -> ComplexArray:
@@ -176,13 +184,45 @@ def vector_kernel_t(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) ->
         If an offset or depth is negative, or both are zero.
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
+    return _vector(h_sum, _waves(rho, h_sum, r, gamma))
+
+
+def both_kernels(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) -> tuple[ComplexArray, ComplexArray]:
+    """Return T and F of `vector_kernel_t` and `potential_kernel_f`, their Bessel functions worked out once.
+
+    Parameters
+    ----------
+    rho_m, depth_sum_m, gamma
+        As in `potential_kernel_f`.
+
+    Returns
+    -------
+    tuple of ndarray of complex
+        T and F, 1/m.
+
+    Raises
+    ------
+    DomainError
+        If an offset or depth is negative, or both are zero.
+    """
+    rho, h_sum, r = _geometry(rho_m, depth_sum_m)
+    waves = _waves(rho, h_sum, r, gamma)
+    return _vector(h_sum, waves), _potential(waves)
+
+
+def _potential(waves: _Waves) -> ComplexArray:
+    if waves.gamma == 0.0:
+        return np.asarray(1.0 / waves.r, dtype=np.complex128)
+    return _moment(waves.product, waves.a, waves.b) / waves.r
+
+
+def _vector(h_sum: NDArray[np.float64], waves: _Waves) -> ComplexArray:
+    gamma, r, a, b, product = waves
     series = np.asarray((1.0 - 2.0 * gamma * r / 3.0) / r, dtype=np.complex128)
     small = abs(gamma) * r < SERIES_LIMIT
     if np.all(small):
         return series
     # the closed form divides by gamma^2; the entries it can't serve are replaced below
-    a, b = _arguments(rho, h_sum, r, gamma)
-    product = _products(a, b)
     moment = _moment(product, a, b)
     squares = a * a + b * b
     s = squares * product.i0k0 + 2.0 * a * b * product.i1k1
@@ -286,6 +326,11 @@ def _arguments(
     # R - H written as rho^2/(R + H): no cancellation right above an element
     slope = np.complex128(gamma)
     return slope * (rho**2 / (2.0 * (r + h_sum))), slope * ((r + h_sum) / 2.0)
+
+
+def _waves(rho: NDArray[np.float64], h_sum: NDArray[np.float64], r: NDArray[np.float64], gamma: complex) -> _Waves:
+    a, b = _arguments(rho, h_sum, r, gamma)
+    return _Waves(gamma, r, a, b, _products(a, b))
 
 
 def _products(a: ComplexArray, b: ComplexArray) -> _Products:

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError
+from corridor.threads import in_ranges
 from corridor.tone.eddies import RHO_MAX_M, eddy_table, read_eddies, read_level_eddies
 from corridor.tone.field import POINTS_MIN, SurfaceField, checked_sections, reaches
-from corridor.tone.parallel import in_ranges
 
 __all__ = ["eddy_fields", "eddy_matrices"]
 

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from corridor.constants import MU_0
 from corridor.errors import DomainError
-from corridor.tone.parallel import in_ranges
+from corridor.threads import in_ranges
 
 __all__ = [
     "IMAGE_DEPTH_FACTOR",

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from corridor.errors import DomainError
-from corridor.tone.earth import ComplexArray, potential_kernel_f, vector_kernel_t
+from corridor.tone.earth import ComplexArray, both_kernels
 from corridor.tone.sommerfeld import AIR_HEIGHT_M, FloatArray, Wavenumbers, air_wave_rests, hankel_columns
 
 __all__ = ["EarthTable", "rests_at"]
@@ -86,11 +86,9 @@ class EarthTable:
         rho, h_sum = np.sinh(stretched)[:, None], np.exp(logarithm)[None, :]
         r2 = np.hypot(rho, h_sum)
         wave = np.exp(-gamma * r2)
+        vector, potential = both_kernels(rho, h_sum, gamma)
         self.rests = np.stack(
-            [
-                vector_kernel_t(rho, h_sum, gamma) * r2 - wave,
-                (1.0 + reflection) * potential_kernel_f(rho, h_sum, gamma) * r2 - wave - reflection,
-            ],
+            [vector * r2 - wave, (1.0 + reflection) * potential * r2 - wave - reflection],
             axis=-1,
         )
         if gamma_air != 0.0:

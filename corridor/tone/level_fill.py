@@ -9,10 +9,10 @@ from typing import Any
 import numba
 import numpy as np
 
+from corridor.threads import in_ranges
 from corridor.tone.integrals import FloatArray
 from corridor.tone.kernel_table import cubic_weights
 from corridor.tone.pair_kernel import NEAR_LENGTHS, PairSections, PairSoil
-from corridor.tone.parallel import in_ranges
 
 __all__ = ["fill_level_pairs", "has_row"]
 

@@ -18,9 +18,9 @@ from corridor.dictionary.plans import FIELD_CHECKS
 from corridor.plan.ensemble import LOUD_A
 from corridor.plan.setups.beside import beside
 from corridor.settings import CheckSettings, Settings
+from corridor.threads import worked
 from corridor.tone.check_readings import asymmetry, half_heights_m, rise_after_lifting_m
 from corridor.tone.grades import MASKED, PULLED
-from corridor.tone.parallel import worked
 from corridor.tone.predict import Prediction, horizontal_fields
 from corridor.tone.solve import ToneSolution
 from corridor.tone.tables import graded

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numba
 import pytest
 
-from corridor.tone.parallel import in_parallel, in_ranges, worked
+from corridor.threads import in_parallel, in_ranges, worked
 
 
 @pytest.mark.parametrize("threads", [1, numba.get_num_threads()])
