@@ -4,6 +4,7 @@ import io
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Any
 
 import geopandas as gpd
@@ -12,9 +13,11 @@ import numpy as np
 import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.collections import LineCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
 from matplotlib.lines import Line2D
+from matplotlib.textpath import TextPath
 from shapely.geometry.base import BaseGeometry
 
 from corridor.report.cartography import Sheet, add_north_arrow, add_scale_bar
@@ -24,7 +27,17 @@ from corridor.report.map_layers import draw_area, draw_structures, prepare
 from corridor.report.symbols import DASH, HOOKUP_SYMBOLS, INK, STYLE
 from corridor.report.text import plain
 
-__all__ = ["CLOSEUP_IN", "MM_PER_INCH", "SVG_STYLE", "TALL_IN", "Arrow", "CloseUp", "draw_closeup", "svg_bytes", "write_labels"]
+__all__ = [
+    "CLOSEUP_IN",
+    "MM_PER_INCH",
+    "SVG_STYLE",
+    "TALL_IN",
+    "Arrow",
+    "CloseUp",
+    "draw_closeup",
+    "svg_bytes",
+    "write_labels",
+]
 
 MM_PER_INCH = 25.4
 CLOSEUP_IN = (186.0 / MM_PER_INCH, 80.0 / MM_PER_INCH)
@@ -37,6 +50,7 @@ _NAMES_MAX = 16
 _CASING_PT, _CORE_PT, _BAND_PT = 5.2, 2.6, 13.0
 _PARTNER_PT, _HOLLOW_PT = 3.0, 1.4
 _PLAIN_PT, _PLAIN_EDGE_PT = 1.0, 1.7
+_FRAME_IN_PT = 0.45  # of a frame inside its label's box: half its edge
 _BAND = "#cdcdcd"
 _ARROW_PT = 15.0
 SVG_STYLE: Any = STYLE | {"svg.fonttype": "none", "svg.hashsalt": "corridor", "svg.image_inline": True}
@@ -155,7 +169,7 @@ def _seen(lines: gpd.GeoDataFrame, sheet: Sheet) -> dict[str, tuple[shapely.Line
     ):
         piece = None if status == "removed" else sheet.clip(shape)
         if piece is not None:
-            found[name] = (piece, utility)
+            found[name] = (piece, utility if isinstance(utility, str) else None)
     return dict(sorted(found.items()))
 
 
@@ -242,7 +256,14 @@ def _spaced(arrows: Sequence[Arrow], sheet: Sheet) -> list[Arrow]:
 
 def _labels(content: CloseUp, sheet: Sheet, seen: Mapping[str, Any]) -> list[Label]:
     """Return what is written on the map, the most important first."""
-    wanted = [Label(f"set-up {content.number}" if content.number else "hook-up", sheet.to_points(content.hookup), _BOXED_PT, boxed=True)]
+    wanted = [
+        Label(
+            f"set-up {content.number}" if content.number else "hook-up",
+            sheet.to_points(content.hookup),
+            _BOXED_PT,
+            boxed=True,
+        )
+    ]
     if content.stake is not None:
         wanted.append(Label(f"stake {content.stake_text}", sheet.to_points(content.stake), _BOXED_PT, boxed=True))
     if content.check is not None:
@@ -250,12 +271,16 @@ def _labels(content: CloseUp, sheet: Sheet, seen: Mapping[str, Any]) -> list[Lab
     for letter, name, shape, _ in content.traced:
         piece = content.reads.get(letter) or sheet.clip(shape)
         if piece is not None:
-            wanted.append(Label(f"{letter}: {plain(name)}" if letter else plain(name), sheet.to_points(piece), _BOXED_PT, boxed=True))
+            wanted.append(
+                Label(
+                    f"{letter}: {plain(name)}" if letter else plain(name), sheet.to_points(piece), _BOXED_PT, boxed=True
+                )
+            )
     for name, text in content.partners.items():
         if name in seen:
             wanted.append(Label(plain(text), sheet.to_points(seen[name][0]), _NAMES_PT))
     traced = {name for _, name, _, _ in content.traced}
-    here = shapely.MultiLineString([shape for _, _, shape, _ in content.traced]) if content.traced else content.hookup
+    here = shapely.union_all([content.hookup, *(shape for _, _, shape, _ in content.traced)])
     rest = sorted(
         (round(float(piece.distance(here)), 3), name)
         for name, (piece, _) in seen.items()
@@ -268,7 +293,9 @@ def _labels(content: CloseUp, sheet: Sheet, seen: Mapping[str, Any]) -> list[Lab
     return wanted
 
 
-def _write(axes: Axes, sheet: Sheet, wanted: list[Label], *, seen: Mapping[str, Any], taken: list[BaseGeometry]) -> None:
+def _write(
+    axes: Axes, sheet: Sheet, wanted: list[Label], *, seen: Mapping[str, Any], taken: list[BaseGeometry]
+) -> None:
     placed = place_labels(
         wanted, lines=[sheet.to_points(piece) for piece, _ in seen.values()], frame=sheet.frame, taken=taken
     )
@@ -281,6 +308,11 @@ def write_labels(axes: Axes, sheet: Sheet, placed: Sequence[Placed]) -> None:
                for p in placed if p.has_leader]  # fmt: skip
     _collect(axes, leaders, colour="white", width=1.6, zorder=9.8)
     _collect(axes, leaders, colour="#333333", width=0.6, zorder=9.9)
+    for boxed in (False, True):
+        frames = [_corners(sheet, place) for place in placed if place.label.boxed == boxed]
+        if frames:
+            look: Any = {"edgecolor": INK, "linewidth": 0.8} if boxed else {"edgecolor": "none", "alpha": 0.82}
+            axes.add_collection(PolyCollection(frames, facecolor="white", zorder=10.5, gid=f"frames-{boxed}", **look))
     for number, place in enumerate(placed):
         _text(axes, sheet, place, gid=f"label-{number}")
 
@@ -289,22 +321,35 @@ def _ground(sheet: Sheet, x_pt: float, y_pt: float) -> tuple[float, float]:
     return sheet.west_m + x_pt / sheet.points_per_m, sheet.south_m + y_pt / sheet.points_per_m
 
 
+def _corners(sheet: Sheet, place: Placed) -> list[tuple[float, float]]:
+    """Return the corners of a label's own box, its edge within it."""
+    west, south, east, north = place.box.buffer(-_FRAME_IN_PT, join_style="mitre").bounds
+    return [_ground(sheet, x, y) for x, y in ((west, south), (east, south), (east, north), (west, north))]
+
+
 def _text(axes: Axes, sheet: Sheet, place: Placed, *, gid: str) -> None:
-    boxed = place.label.boxed
-    box = {"boxstyle": "square,pad=0.18", "facecolor": "white", "edgecolor": INK if boxed else "none",
-           "linewidth": 0.9, "alpha": 1.0 if boxed else 0.82}  # fmt: skip
-    if not boxed:
-        box["boxstyle"] = "square,pad=0.06"
+    label = place.label
+    low, high = _ink(label.text, label.size_pt, boxed=label.boxed)
     axes.text(
-        *_ground(sheet, place.x_pt, place.y_pt), place.label.text, fontsize=place.label.size_pt, ha="center",
-        va="center", color=INK, zorder=11, parse_math=False, bbox=box, gid=gid,
-        fontweight="bold" if boxed else "normal",
+        *_ground(sheet, place.x_pt, place.y_pt - (low + high) / 2), label.text, fontsize=label.size_pt, ha="center",
+        va="baseline", color=INK, zorder=11, parse_math=False, gid=gid,
+        fontweight="bold" if label.boxed else "normal",
     )  # fmt: skip
+
+
+@lru_cache(maxsize=4096)
+def _ink(text: str, size_pt: float, *, boxed: bool) -> tuple[float, float]:
+    """Return the lowest and highest ink of a text over its baseline, points."""
+    font = FontProperties(family="DejaVu Sans", weight="bold" if boxed else "normal")
+    y = np.asarray(TextPath((0, 0), text.replace("$", r"\$") or " ", size=size_pt, prop=font).vertices)[:, 1]
+    return (float(y.min()), float(y.max())) if y.size else (0.0, size_pt)
 
 
 def _key(figure: Figure, content: CloseUp) -> None:
     """Draw the key in one row below the map; of marks that may be missing only those that are there."""
-    rows: list[tuple[Any, str]] = [(Line2D([], [], color=INK, linewidth=_CASING_PT), "trace this" if content.reads else "the line")]
+    rows: list[tuple[Any, str]] = [
+        (Line2D([], [], color=INK, linewidth=_CASING_PT), "trace this" if content.reads else "the line")
+    ]
     if any(row[3] for row in content.traced):
         rows.append((Line2D([], [], color=INK, linewidth=3.4, linestyle=(0, (2.4, 1.2))), "assumed"))
     if content.reads:

@@ -73,7 +73,7 @@ class _Ground:
         self._start, self._way = xy[joined], xy[joined + 1] - xy[joined]
         self._length = np.hypot(*self._way.T)
         ends = np.stack([self._start, self._start + self._way], axis=1)
-        self._pieces = shapely.STRtree(shapely.linestrings(ends) if len(joined) else [])
+        self._pieces = shapely.STRtree([shapely.LineString(pair) for pair in ends])
 
     def hidden_pt(self, boxes: np.ndarray) -> np.ndarray:
         """Return the length of lines inside each upright box, shape (n, 4), piece by piece.

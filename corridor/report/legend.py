@@ -177,4 +177,6 @@ def _setup_list(figure: Figure, setups: Sequence[tuple[str, str]], *, top: float
         text = "\n".join(rows[column * room : (column + 1) * room])
         left = _LEFT + column * (1.0 - _LEFT) / layout.columns
         # matplotlib sets lines 1.2 times the linespacing apart, near enough
-        figure.text(left, top - _LIST_GAP, text, fontsize=layout.size_pt, va="top", color=INK, linespacing=layout.spacing)
+        figure.text(
+            left, top - _LIST_GAP, text, fontsize=layout.size_pt, va="top", color=INK, linespacing=layout.spacing
+        )

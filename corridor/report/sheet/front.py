@@ -129,7 +129,7 @@ def _verify(rows: Any, pages: SetUpPages) -> dict[str, Any]:
 
 
 def _asked(hookups: pd.DataFrame, pages: SetUpPages) -> dict[str, Any]:
-    """Return by what is missing: where, whose, and which lines wait for it; what only an owner may change is left out."""
+    """Return by what is missing: where, whose, which lines wait for it; what only an owner may change is left out."""
     waiting = hookups[hookups["ready"].eq("not_ready")]
     if "owner_change" in waiting:
         waiting = waiting[waiting["owner_change"].isna()]

@@ -75,9 +75,7 @@ def draw_overview(site: Any, setups: gpd.GeoDataFrame, *, colours: ColourTable) 
 
 def _bounds(site: Any, setups: pd.DataFrame) -> np.ndarray:
     """Bounds of the work area and the set-ups, or else of all lines."""
-    known = [
-        np.asarray(frame.total_bounds, dtype=float) for frame in (site.work_area, setups) if len(frame)
-    ]
+    known = [np.asarray(frame.total_bounds, dtype=float) for frame in (site.work_area, setups) if len(frame)]
     known = [bounds for bounds in known if np.isfinite(bounds).all()]
     if not known:
         bounds = np.asarray(site.lines.total_bounds, dtype=float)

@@ -26,13 +26,14 @@ from corridor.report.sheet.words import (
     span_text,
 )
 
-__all__ = ["MODE_WORDS", "SetUpPage", "SetUpPages"]
+__all__ = ["MODE_WORDS", "ROWS_MAX", "SetUpPage", "SetUpPages"]
 
 LEAKS_MAX = 4
 FRONT_ROWS = 4  # more stretches are listed overleaf, and the map gets their room
-ROWS_MAX = 10  # stretches that a page lists; more would need a third page
+ROWS_MAX = 9  # stretches that a page lists; more would need a third page
 CAUSES_MAX = 3
-ADVICE_MAX, ADVICE_ALL = 330, 1800  # characters for one stretch, and for all of them
+CAUSE_MAX, CAUSE_DENSE = 110, 60  # characters of a cause; fewer where many stretches need the room
+ADVICE_MAX, ADVICE_ALL = 330, 1300  # characters for one stretch, and for all of them
 LACKS_MAX = 8
 CAUTIONS_MAX = 8
 _NAMES = {
@@ -97,10 +98,10 @@ class SetUpPages:
             "source": [_reading_row(row) for row in source_rows(readings).to_dict("records")],
             "along": [self._along(row, readings) for row in traced[:ROWS_MAX]],
             "more": max(len(traced) - ROWS_MAX, 0),
-            "outside": self._outside(name),
+            "outside": self._outside(name, limit=CAUSE_MAX if len(traced) <= FRONT_ROWS else CAUSE_DENSE),
             "checks": self._advice(name, traced),
             "leaks": [leak.text() for leak in leaks],
-            "identity": self._identity(setup, traced, readings, stations, far),
+            "identity": self._identity(setup, readings, stations, far=far),
             "fallback": self._fallback(setup),
             "cautions": _cautions(setup, stretches),
             "crew": _crew(setup),
@@ -167,7 +168,8 @@ class SetUpPages:
         return {
             "letter": traced.letter,
             "line": given(row["line_id"]),
-            "range": f"{row['from_m']:.0f} to {row['to_m']:.0f} m" + (f", read at {at['station_m']:.0f} m" if at else ""),
+            "range": f"{row['from_m']:.0f} to {row['to_m']:.0f} m"
+            + (f", read at {at['station_m']:.0f} m" if at else ""),
             "grade": grade if grade == worst or not worst else f"{grade}, at worst {worst}",
             "misleads": "don't mark from this peak alone" if traced.misleads else "",
             "current": _expected(current),
@@ -180,7 +182,7 @@ class SetUpPages:
             "mistaken": mistaken,
         }
 
-    def _outside(self, name: str) -> list[dict[str, str]]:
+    def _outside(self, name: str, *, limit: int) -> list[dict[str, str]]:
         """Return what a source reading below or above its range means, likeliest first."""
         causes = self._causes.get(name)
         if causes is None or causes.empty:
@@ -188,13 +190,13 @@ class SetUpPages:
         rows = []
         for side in ("lower", "higher"):
             own = causes[causes["side"].eq(side)]
-            texts = [short(self._names.worded(cause), 110) for cause in own["cause"]]
+            texts = [short(self._names.worded(cause), limit) for cause in own["cause"]]
             apart = next((given(text) for text in own["told_apart_by"] if given(text)), "")
             rows.append(
                 {
                     "side": side,
                     "causes": "; ".join(texts[: CAUSES_MAX + 1]) or "no cause on record stands out",
-                    "apart": short(self._names.worded(apart), 150),
+                    "apart": short(self._names.worded(apart), 3 * limit // 2),
                 }
             )
         return rows
@@ -213,9 +215,7 @@ class SetUpPages:
                 said.setdefault(text, []).append(row.letter)
         return [f"{', '.join(letters)}: {text}" for text, letters in said.items()]
 
-    def _identity(
-        self, setup: Any, traced: Sequence[Traced], readings: pd.DataFrame, stations: pd.DataFrame, far: Any
-    ) -> list[str]:
+    def _identity(self, setup: Any, readings: pd.DataFrame, stations: pd.DataFrame, *, far: Any) -> list[str]:
         """Return how to tell at the far end that the line followed is the one hooked up."""
         if far is None:
             return []

@@ -176,4 +176,3 @@ def _piece(shape: shapely.LineString, from_m: float, to_m: float) -> Any:
     inner = coords[(along > low) & (along < high)]
     ends = shapely.get_coordinates(shapely.line_interpolate_point(flat, [low, high]))
     return shapely.LineString(np.vstack([ends[:1], inner, ends[1:]]))
-

@@ -11,8 +11,8 @@ from corridor.plan.gate import ENERGIZED_UTILITIES
 from corridor.report.text import current_text, plain
 
 __all__ = [
-    "Names",
     "UNITS",
+    "Names",
     "bearing_text",
     "frequency_text",
     "given",

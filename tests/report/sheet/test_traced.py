@@ -26,7 +26,9 @@ def stations(line: LineString, *rows: dict[str, Any]) -> gpd.GeoDataFrame:
         clean[column] = 1.0
     columns = [*clean, "station_m"]
     full = [clean | {"station_m": 5.0 + 10.0 * k} | row for k, row in enumerate(rows)]
-    return gpd.GeoDataFrame(full, columns=columns, geometry=[line.interpolate(row["station_m"]) for row in full], crs=32633)
+    return gpd.GeoDataFrame(
+        full, columns=columns, geometry=[line.interpolate(row["station_m"]) for row in full], crs=32633
+    )
 
 
 def traced(line: LineString, *rows: dict[str, Any]) -> Traced:
@@ -43,7 +45,9 @@ def traced(line: LineString, *rows: dict[str, Any]) -> Traced:
 )
 def test_a_positive_offset_stands_to_the_left_of_the_lines_direction(to: tuple[float, float], side: str) -> None:
     # the left of somebody walking east is north, by plane geometry; stations' offsets are positive to the left
-    found = traced(LineString([(0, 0), to]), {"peak_offset_m": 0.3, "peak_offset_low_m": 0.2, "peak_offset_high_m": 0.4})
+    found = traced(
+        LineString([(0, 0), to]), {"peak_offset_m": 0.3, "peak_offset_low_m": 0.2, "peak_offset_high_m": 0.4}
+    )
     assert words(found.pull_text()) == f"0.400 m {side}"
 
 

@@ -56,7 +56,15 @@ def test_a_range_without_ends_is_empty_and_one_of_a_single_number_is_that_number
 
 @pytest.mark.parametrize(
     ("bearing", "side"),
-    [(0, "north"), (22, "north"), (23, "north-east"), (90, "east"), (180, "south"), (225, "south-west"), (359, "north")],
+    [
+        (0, "north"),
+        (22, "north"),
+        (23, "north-east"),
+        (90, "east"),
+        (180, "south"),
+        (225, "south-west"),
+        (359, "north"),
+    ],
 )
 def test_compass_sides(bearing: float, side: str) -> None:
     assert octant(bearing) == side
@@ -67,7 +75,9 @@ def test_bearing_and_distance_of_a_point() -> None:
     assert bearing_text((10, 10), (10, 2)) == (8.0, "south")
 
 
-@pytest.mark.parametrize(("name", "number"), [("S1", 1), ("S109", 109), ("sweep-first", None), ("S", None), ("S²", None)])
+@pytest.mark.parametrize(
+    ("name", "number"), [("S1", 1), ("S109", 109), ("sweep-first", None), ("S", None), ("S²", None)]
+)
 def test_the_number_is_that_of_the_set_up(name: str, number: int | None) -> None:
     assert setup_number(name) == number
 

@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from corridor.errors import OutputError
 from corridor.frames import CAUTION
 from corridor.report.sheet import PAPERS, write_crew_sheet
+from corridor.report.sheet.pages import ROWS_MAX
 from tests.report.sheet.conftest import changed, metadata_of, page_words, sheet_of, street, words
 
 NUMBER = r"\d[\d\u202f ]*(?:\.\d+)?"
@@ -47,8 +48,10 @@ def test_the_first_page_has_the_rules_the_sweep_and_whose_equipment(pages: list[
 
 def test_the_front_pages_say_who_opens_what_and_what_tone_cant_show(pages: list[str]) -> None:
     front = " ".join(page for page in pages if "front pages page" in page)
-    for text in ("Who must open, permit or say what", "Access: locked CB-1 Keeper & Sons C",
-                 "Recorded lines that no set-up shows. They are still there.", "S sewer (0–60 m)", "test hole"):  # fmt: skip
+    for text in (
+        "Who must open, permit or say what", "Access: locked CB-1 Keeper & Sons C",
+        "Recorded lines that no set-up shows. They are still there.", "S sewer (0–60 m)", "test hole",
+    ):  # fmt: skip
         assert text in front, text
 
 
@@ -61,7 +64,7 @@ def test_the_front_pages_say_who_opens_what_and_what_tone_cant_show(pages: list[
         "date, time", "initials", "source, voltage", "source, loop impedance", "read here", "set-up 1", "check here",
         "stake 10.0 m at 180°", "a: A", "Is it this line? Check at the far end", "Check of the mark",
         "Where tone goes astray", "If it doesn't come off", "Go to B if the loop reads under", "B: ", "Cautions",
-        "carry the transmitter's voltage" if False else "carries the transmitter's voltage" if False else "transmitter's",
+        "carry the transmitter's voltage",
         "Depth readings are to the centre of the current, not cover.", "don't mark from this peak alone",
     ],
 )  # fmt: skip
@@ -190,8 +193,8 @@ def crowded(review: Any, stretches: int) -> Any:
     check = review.field_checks.iloc[[0]]
     checks = [check.assign(stretch_id=f"A:{k}", advice=f"{k}: " + "what tells is the depth after lifting " * 9)
               for k in range(stretches)]  # fmt: skip
-    causes = [{"setup_id": "S1", "kind": "source_ohm", "side": side, "rank": rank, "cause": "a cause " * 20,
-               "told_apart_by": "another reading " * 20} for side in ("lower", "higher") for rank in (1, 2, 3)]  # fmt: skip
+    cause = {"setup_id": "S1", "kind": "source_ohm", "cause": "a cause " * 20, "told_apart_by": "another reading " * 20}
+    causes = [cause | {"side": side, "rank": rank} for side in ("lower", "higher") for rank in (1, 2, 3)]
     setups = review.setups.assign(caution="Only qualified persons work at energized conductors. In the carriageway: "
                                   "traffic management first.", go_to_fallback="go to B if " * 12,
                                   fallback_b="direct at " * 20, fallback_c="clamp at " * 20)  # fmt: skip
@@ -210,8 +213,8 @@ def test_however_much_there_is_to_say_two_pages_hold_it_and_the_rest_is_counted(
     pages = page_words(sheet_of(crowded(reviewed, stretches), tmp_path / "sheet.pdf", paper=paper))
     own = pages_of(pages, "set-up S1")
     assert 1 <= len(own) <= 2
-    if stretches > 10:
-        assert f"and {stretches - 10} more: see layer strategy" in " ".join(own)
+    if stretches > ROWS_MAX:
+        assert f"and {stretches - ROWS_MAX} more: see layer strategy" in " ".join(own)
 
 
 def test_the_receipt_is_attached_and_the_date_is_the_newest_inputs(sheet: PdfReader, reviewed: Any) -> None:
