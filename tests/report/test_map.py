@@ -18,7 +18,7 @@ from corridor.errors import SettingsError
 from corridor.frames import CAUTION, empty_table
 from corridor.report.cartography import scale_bar_length_m, sheet_for
 from corridor.report.colours import colour_table
-from corridor.report.map import DPI, FIGURE_IN, MapContent, draw_map, write_map
+from corridor.report.map import DPI, FIGURE_IN, MapContent, draw_map, setup_numbers, write_map
 from corridor.report.symbols import BOND_SYMBOLS, GRADE_SYMBOLS, GRADES_FIRST, HOOKUP_SYMBOLS, INK, tone_width_pt
 from tests.builders import METRIC
 from tests.report.examples import example_review
@@ -202,3 +202,54 @@ def test_tone_grows_with_the_current() -> None:
     assert np.all(np.diff(widths) >= 0)
     assert widths[0] == widths[1]
     assert len(set(widths)) == 5
+
+
+def _planned(numbers: dict[str, tuple[int, ...]]) -> pd.DataFrame:
+    """A table of set-ups, with the sweeps around them, in walking order."""
+    rows = [("sweep-first", None), *((f"S{n}", hookup) for hookup, own in numbers.items() for n in own)]
+    return pd.DataFrame([*rows, ("sweep-last", None)], columns=["setup_id", "hookup_id"])
+
+
+def test_hook_ups_bear_the_numbers_of_the_plans_set_ups() -> None:
+    review = example_review()
+    names = review.hookups["hookup_id"].tolist()
+    numbers = {names[2]: (1,), names[0]: (2, 3), names[5]: (17,)}
+    figure = draw_map(_content(review, setups=_planned(numbers)), colours=colour_table())
+    written = {text.get_text() for text in figure.axes[0].texts}
+    assert {"1", "2, 3", "17"} <= written  # one number in its symbol, several in a box
+    listed = "\n".join(text.get_text() for text in figure.texts).splitlines()
+    own = [row for row in listed if any(f"{mode}, " in row for mode in MODES)]
+    rows = {row.split("  ")[0].strip(): row for row in own}
+    assert list(rows) == ["1", "2, 3", "17"]
+    assert review.hookups["line_id"].iloc[0] in rows["2, 3"]
+
+
+def test_set_up_numbers_leave_sweeps_out_and_stand_in_walking_order() -> None:
+    setups = _planned({"b": (2, 12), "a": (3,), "c": (1,)})
+    assert setup_numbers(setups) == {"c": [1], "b": [2, 12], "a": [3]}
+    assert list(setup_numbers(setups)) == ["c", "b", "a"]
+    assert setup_numbers(setups.iloc[:0]) == {}
+
+
+def test_without_set_ups_hook_ups_are_numbered_from_north_to_south() -> None:
+    review = example_review(2)
+    alone = _texts(draw_map(_content(review), colours=colour_table()))
+    none = _texts(draw_map(_content(review, setups=_planned({})), colours=colour_table()))
+    assert alone == none
+    assert "1" in alone
+
+
+@pytest.mark.parametrize("count", [5, 60, 75, 96, 120])
+def test_the_list_holds_every_set_up_of_a_long_plan(count: int) -> None:
+    review = example_review()
+    one = review.hookups.iloc[[0]]
+    hookups = pd.concat([one.assign(hookup_id=f"clamp:{k}", line_id=f"T-{k:03d}") for k in range(count)])
+    numbers = {f"clamp:{k}": (k + 1,) for k in range(count)}
+    content = _content(review, hookups=hookups, setups=_planned(numbers))
+    figure = draw_map(content, colours=colour_table())
+    listed = "\n".join(text.get_text() for text in figure.texts)
+    assert [k for k in range(count) if f"T-{k:03d}" not in listed] == []
+    renderer = figure.canvas.get_renderer()
+    boxes = [text.get_window_extent(renderer) for text in figure.texts]
+    assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
+    assert all(box.y0 >= 0 and box.x1 <= FIGURE_IN[0] * DPI for box in boxes)
