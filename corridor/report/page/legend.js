@@ -57,13 +57,13 @@ function drawLegend(facts, colouring) {
 }
 
 function toneLegend(scale, title) {
-  const made = shape("svg", { width: 244, height: 30, role: "img", "aria-label": "Colours of the tone from 0.01 mA, pale, to 1000 mA, dark" });
+  const made = shape("svg", { width: 250, height: 30, role: "img", "aria-label": "Colours of the tone from 0.01 mA, pale, to 1000 mA, dark" });
   const width = 220 / scale.steps.length;
-  scale.steps.forEach((color, k) => made.append(shape("rect", { x: 8 + k * width, y: 2, width: width + 0.3, height: 11, fill: color })));
+  scale.steps.forEach((color, k) => made.append(shape("rect", { x: 14 + k * width, y: 2, width: width + 0.3, height: 11, fill: color })));
   for (let k = 0; k <= scale.steps.length; k += scale.per_decade) {
-    const text = shape("text", { x: 8 + k * width, y: 26, "font-size": 10, "text-anchor": "middle", fill: "#1c1c1c" });
+    const text = shape("text", { x: 14 + k * width, y: 26, "font-size": 10, "text-anchor": "middle", fill: "#1c1c1c" });
     text.textContent = String(Number((scale.from_ma * 10 ** (k / scale.per_decade)).toPrecision(1)));
-    made.append(shape("line", { x1: 8 + k * width, x2: 8 + k * width, y1: 13, y2: 17, stroke: "#1c1c1c" }), text);
+    made.append(shape("line", { x1: 14 + k * width, x2: 14 + k * width, y1: 13, y2: 17, stroke: "#1c1c1c" }), text);
   }
   const [block] = legendList(title, [
     [swatch(scale.less, { width: 1.5 }), `under ${scale.from_ma} mA, or not solved here: no sign of free ground`],

@@ -26,6 +26,7 @@ class Page {
     if (!hookup) this.colouring = "utility";
     await this.choose({ hookup });
     this.map.show(this.map.bounds());
+    document.body.classList.add("begun"); // the plots change their size by a pixel: that wipes what they drew while empty
   }
 
   // The only way to change what is shown; returns when it has been drawn.

@@ -16,6 +16,7 @@ class PageMap {
     this.pieces = null;
     this.piecesOf = null;
     this.drawBackground();
+    this.watch();
   }
 
   drawBackground() {
@@ -202,9 +203,21 @@ class PageMap {
     this.centre((this.x.start + this.x.end) / 2, (this.y.start + this.y.end) / 2, this.metresPerPixel * factor);
   }
 
-  // Keeps metres equal both ways after the window changed its size.
+  // Keeps metres equal both ways, and all in view that was, after the window or the paper changed its size.
   refit() {
-    this.zoom(1);
+    this.fitting = true;
+    this.show(this.wanted || this.bounds(), 1);
+    this.fitting = false;
+  }
+
+  watch() {
+    for (const range of [this.x, this.y]) {
+      for (const name of ["start", "end"]) {
+        range.properties[name].change.connect(() => {
+          if (!this.fitting) this.wanted = [this.x.start, this.x.end, this.y.start, this.y.end];
+        });
+      }
+    }
   }
 }
 

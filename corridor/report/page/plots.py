@@ -132,7 +132,7 @@ def _profile(name: str, label: str, *, log: bool = False) -> Any:
     plot = bk.Plot(
         x_range=bk.Range1d(0, 1), y_range=bk.Range1d(0.01, 1) if log else bk.Range1d(-1, 1),
         x_scale=bk.LinearScale(), y_scale=bk.LogScale() if log else bk.LinearScale(), name=name,
-        sizing_mode="stretch_both", toolbar_location=None, background_fill_color=_PAPER, border_fill_color=None,
+        sizing_mode="stretch_both", toolbar_location=None, background_fill_color=_PAPER, border_fill_color=_PAPER,
         outline_line_color="#8a857a",
         min_border=2,
     )  # fmt: skip

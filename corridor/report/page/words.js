@@ -41,7 +41,7 @@ function placeText(hookup) {
 const NOT_HELD = "its tone isn't in this file; the command trace shows it";
 
 function hookupText(hookup) {
-  const many = hookup.setups.length > 2 ? `${hookup.setups.length} set-ups` : hookup.setups.map((s) => s.setup_id).join(" ");
+  const many = hookup.setups.length > 1 ? `${hookup.setups.length} set-ups` : hookup.setups.map((s) => s.setup_id).join(" ");
   if (hookup.ready === "ready" && !hookup.block) return `${hookup.line_id} · ${hookup.mode} · ${placeText(hookup)} · READY, but ${NOT_HELD}`;
   const stand = { ready: "", not_ready: "NOT READY: ", refused: "refused: " }[hookup.ready] || "";
   const why = stand ? `${stand}${hookup.missing || hookup.reason || ""}` : many;
