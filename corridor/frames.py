@@ -1,6 +1,7 @@
 """GeoDataFrames at the public border: built from the dictionary, checked, rounded, stamped."""
 
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import Any
 
 import geopandas as gpd
@@ -54,6 +55,11 @@ def empty_table(name: str, crs: CRS | None = None) -> gpd.GeoDataFrame:
     KeyError
         If the dictionary has no such table.
     """
+    return _empty(name, crs).copy()
+
+
+@cache
+def _empty(name: str, crs: CRS | None) -> gpd.GeoDataFrame:
     return table_frame(name, {}, geometry=[], crs=crs)
 
 

@@ -161,7 +161,7 @@ def potential_kernel_f(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex)
         If an offset or depth is negative, or both are zero.
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
-    return _potential(_waves(rho, h_sum, r, gamma))
+    return _direct(r) if gamma == 0.0 else _potential(_waves(rho, h_sum, r, gamma))
 
 
 def vector_kernel_t(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) -> ComplexArray:
@@ -184,7 +184,7 @@ def vector_kernel_t(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) ->
         If an offset or depth is negative, or both are zero.
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
-    return _vector(h_sum, _waves(rho, h_sum, r, gamma))
+    return _direct(r) if gamma == 0.0 else _vector(h_sum, _waves(rho, h_sum, r, gamma))
 
 
 def both_kernels(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) -> tuple[ComplexArray, ComplexArray]:
@@ -206,13 +206,17 @@ def both_kernels(rho_m: ArrayLike, depth_sum_m: ArrayLike, gamma: complex) -> tu
         If an offset or depth is negative, or both are zero.
     """
     rho, h_sum, r = _geometry(rho_m, depth_sum_m)
+    if gamma == 0.0:
+        return _direct(r), _direct(r)
     waves = _waves(rho, h_sum, r, gamma)
     return _vector(h_sum, waves), _potential(waves)
 
 
+def _direct(r: NDArray[np.float64]) -> ComplexArray:
+    return np.asarray(1.0 / r, dtype=np.complex128)
+
+
 def _potential(waves: _Waves) -> ComplexArray:
-    if waves.gamma == 0.0:
-        return np.asarray(1.0 / waves.r, dtype=np.complex128)
     return _moment(waves.product, waves.a, waves.b) / waves.r
 
 

@@ -5,6 +5,7 @@ once they are multiplied by R2 and freed of the wave of the image, so a bicubic 
 """
 
 import math
+from functools import lru_cache
 from typing import Any
 
 import numba
@@ -21,6 +22,8 @@ RHO_NODES = 240
 DEPTH_NODES = 40
 # Depth sums of one value still need a grid of some width.
 DEPTH_MARGIN = 1.05
+# The same lines are solved again with other bonds or hook-ups: a table is 0.3 MB and takes longer than a small network.
+TABLES_KEPT = 64
 
 
 class EarthTable:
@@ -76,24 +79,7 @@ class EarthTable:
         self.rho_max_m = rho_max_m
         self.depth_sum_min_m = depth_sum_min_m
         self.depth_sum_max_m = depth_sum_max_m
-        stretched = np.linspace(0.0, math.asinh(max(rho_max_m, 1.0)), RHO_NODES)
-        logarithm = np.linspace(
-            math.log(depth_sum_min_m / DEPTH_MARGIN), math.log(depth_sum_max_m * DEPTH_MARGIN), DEPTH_NODES
-        )
-        self.scale = np.array(
-            [stretched[0], 1.0 / (stretched[1] - stretched[0]), logarithm[0], 1.0 / (logarithm[1] - logarithm[0])]
-        )
-        rho, h_sum = np.sinh(stretched)[:, None], np.exp(logarithm)[None, :]
-        r2 = np.hypot(rho, h_sum)
-        wave = np.exp(-gamma * r2)
-        vector, potential = both_kernels(rho, h_sum, gamma)
-        self.rests = np.stack(
-            [vector * r2 - wave, (1.0 + reflection) * potential * r2 - wave - reflection],
-            axis=-1,
-        )
-        if gamma_air != 0.0:
-            added = _air_wave(rho[:, 0], h_sum[0], gamma=gamma, gamma_air=gamma_air, reflection=reflection)
-            self.rests += added * r2[..., None]
+        self.rests, self.scale = _tabled((gamma, reflection, gamma_air), rho_max_m, depth_sum_min_m, depth_sum_max_m)
 
     def kernels(self, rho_m: ArrayLike, depth_sum_m: ArrayLike) -> tuple[ComplexArray, ComplexArray]:
         """Return T and F (1/m) read from the table.
@@ -127,6 +113,30 @@ class EarthTable:
         r2 = np.hypot(rho, h_sum)
         wave = np.exp(-self.gamma * r2)
         return (read[..., 0] + wave) / r2, (read[..., 1] + wave + self.reflection) / ((1.0 + self.reflection) * r2)
+
+
+@lru_cache(maxsize=TABLES_KEPT)
+def _tabled(
+    soil: tuple[complex, complex, complex], rho_max_m: float, depth_sum_min_m: float, depth_sum_max_m: float
+) -> tuple[ComplexArray, FloatArray]:
+    """Return the two functions on their grid, and its scale; nobody writes into them."""
+    gamma, reflection, gamma_air = soil
+    stretched = np.linspace(0.0, math.asinh(max(rho_max_m, 1.0)), RHO_NODES)
+    logarithm = np.linspace(
+        math.log(depth_sum_min_m / DEPTH_MARGIN), math.log(depth_sum_max_m * DEPTH_MARGIN), DEPTH_NODES
+    )
+    scale = np.array(
+        [stretched[0], 1.0 / (stretched[1] - stretched[0]), logarithm[0], 1.0 / (logarithm[1] - logarithm[0])]
+    )
+    rho, h_sum = np.sinh(stretched)[:, None], np.exp(logarithm)[None, :]
+    r2 = np.hypot(rho, h_sum)
+    wave = np.exp(-gamma * r2)
+    vector, potential = both_kernels(rho, h_sum, gamma)
+    rests = np.stack([vector * r2 - wave, (1.0 + reflection) * potential * r2 - wave - reflection], axis=-1)
+    if gamma_air != 0.0:
+        added = _air_wave(rho[:, 0], h_sum[0], gamma=gamma, gamma_air=gamma_air, reflection=reflection)
+        rests += added * r2[..., None]
+    return rests, scale
 
 
 def _air_wave(

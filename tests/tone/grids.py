@@ -1,7 +1,7 @@
 """Grids of streets for the solver of large networks: many lines, bonds, grounds, risers, built without records."""
 
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from corridor.tone.clusters import Clusters, cluster_sections
 from corridor.tone.compressed import BlockMatrix, compress
-from corridor.tone.integrals import inverse_distance_integrals, wire_sections
+from corridor.tone.integrals import DistanceIntegrals, inverse_distance_integrals, wire_sections
 from corridor.tone.large import LargeNetwork, factorise_blocks
 from corridor.tone.layout import Layout
 from corridor.tone.matrices import SectionKernel, section_kernel, section_matrices
@@ -113,7 +113,7 @@ class Grid:
     @cached_property
     def matrices(self) -> tuple[Complex, Complex]:
         start, end, _, _ = self.ends
-        integrals = inverse_distance_integrals(start, end, **self.geometry)
+        integrals = _integrals(self.streets, self.block_m, self.seed)
         return section_matrices(start, end, integrals=integrals, **self.materials)
 
     @cached_property
@@ -160,3 +160,11 @@ class Grid:
             if k % 2 == 1 or k == columns - 1:
                 emf[rng.integers(conducting), k] = 1.0
         return injection, emf
+
+
+@cache
+def _integrals(streets: int, block_m: float, seed: int) -> DistanceIntegrals:
+    """Those of a grid, which depend neither on frequency nor on soil."""
+    grid = Grid(streets=streets, block_m=block_m, seed=seed)
+    start, end, _, _ = grid.ends
+    return inverse_distance_integrals(start, end, **grid.geometry)

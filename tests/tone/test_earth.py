@@ -12,6 +12,7 @@ from corridor.errors import DomainError
 from corridor.tone.earth import (
     SERIES_LIMIT,
     air_reflection,
+    both_kernels,
     complex_conductivity,
     g_a,
     g_k,
@@ -176,3 +177,12 @@ def test_full_kernels_refuse_bad_points() -> None:
         g_k(1.0, 0.5, -1.0, gamma=0.1j, reflection=1.0)
     with pytest.raises(DomainError, match="coincide"):
         g_k(0.0, 1.0, 1.0, gamma=0.1j, reflection=1.0)
+
+
+@pytest.mark.parametrize("gamma", [0j, 1e-6 + 1e-6j, 0.02 + 0.02j, 0.9 + 1.1j])
+def test_both_kernels_at_once_are_the_two(gamma: complex) -> None:
+    # identity: the same formulas, their Bessel functions shared
+    rho, h_sum = np.array([[0.0], [0.3], [40.0]]), np.array([0.4, 2.0, 5.0])
+    vector, potential = both_kernels(rho, h_sum, gamma)
+    assert np.array_equal(vector, vector_kernel_t(rho, h_sum, gamma))
+    assert np.array_equal(potential, potential_kernel_f(rho, h_sum, gamma))

@@ -25,6 +25,13 @@ def _sample(table: EarthTable, seed: int) -> tuple[np.ndarray, np.ndarray]:
     return rho, rng.uniform(table.depth_sum_min_m, table.depth_sum_max_m, len(rho))
 
 
+def test_the_same_table_is_made_once_and_another_range_is_another() -> None:
+    first, again, wider = _table(20e3, 100.0), _table(20e3, 100.0), _table(20e3, 100.0, rho_max_m=301.0)
+    assert again.rests is first.rests
+    assert wider.rests is not first.rests
+    assert not np.array_equal(wider.scale, first.scale)
+
+
 @pytest.mark.parametrize(
     ("frequency_hz", "resistivity_ohm_m", "bar"),
     [(500.0, 1000.0, 1e-7), (20e3, 100.0, 1e-5), (200e3, 1000.0, 1e-5), (200e3, 10.0, 2e-5)],
