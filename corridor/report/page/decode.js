@@ -52,7 +52,8 @@ function unpackTone(buffer, rows, sections, lines, stations) {
   for (const name of ["low", "high", "sense"]) tone[name] = planes.unsigned(rows * sections);
   tone.way = planes.words(rows * lines, Int16Array);
   tone.wayCurrent = planes.words(rows * lines, Uint16Array);
-  for (const name of ["peak", "peakLow", "peakHigh", "depthError"]) tone[name] = planes.words(rows * stations, Int16Array);
+  for (const name of ["peak", "peakLow", "peakHigh", "depthError"])
+    tone[name] = planes.words(rows * stations, Int16Array);
   for (const name of ["grade", "gradeWorst"]) tone[name] = planes.unsigned(rows * stations);
   tone.maskedBy = planes.words(rows * stations, Int16Array);
   return tone;

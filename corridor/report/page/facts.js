@@ -8,14 +8,21 @@ class Facts {
     }
     this.lineAt = new Map(this.lines.map((line, k) => [line.line_id, k]));
     this.hookupAt = new Map(this.hookups.map((hookup, k) => [hookup.hookup_id, k]));
-    this.lines.forEach((line, k) => { line.xy = raw.line_xy[k]; });
-    this.hookups.forEach((hookup, k) => { hookup.place = this.metres(raw.hookups_xy[k]); hookup.setups = []; });
+    this.lines.forEach((line, k) => {
+      line.xy = raw.line_xy[k];
+    });
+    this.hookups.forEach((hookup, k) => {
+      hookup.place = this.metres(raw.hookups_xy[k]);
+      hookup.setups = [];
+    });
     for (const setup of this.setups) {
       const at = this.hookupAt.get(setup.hookup_id);
       if (at !== undefined) this.hookups[at].setups.push(setup);
     }
     const { least_ma: least, per_decade: per, range_per_decade: perRange } = this.steps;
-    this.milliamperes = Float64Array.from({ length: 2048 }, (_, step) => (step ? least * 10 ** ((step - 1) / per) : 0));
+    this.milliamperes = Float64Array.from({ length: 2048 }, (_, step) =>
+      step ? least * 10 ** ((step - 1) / per) : 0,
+    );
     this.factors = Float64Array.from({ length: 256 }, (_, step) => 10 ** (step / perRange));
     this.windows.forEach((window, number) => this.joinWindow(window, number));
     this.pathsAt = new Map(this.paths.map(([hookup, frequency], k) => [`${hookup}|${frequency}`, k]));

@@ -33,7 +33,12 @@ class Labels {
     const put = (text, x, y, dx, dy, color) => {
       const px = (x - map.x.start) / scale + dx;
       const py = (map.y.end - y) / scale + dy;
-      const box = [px - (text.length * LETTER_PX) / 2 - 3, py - LABEL_PX / 2, px + (text.length * LETTER_PX) / 2 + 3, py + LABEL_PX / 2];
+      const box = [
+        px - (text.length * LETTER_PX) / 2 - 3,
+        py - LABEL_PX / 2,
+        px + (text.length * LETTER_PX) / 2 + 3,
+        py + LABEL_PX / 2,
+      ];
       const apart = [box[0] - APART_PX, box[1] - APART_PX, box[2] + APART_PX, box[3] + APART_PX];
       if (box[0] < 0 || box[1] < 0 || box[2] > map.plot.inner_width || box[3] > map.plot.inner_height) return false;
       if (taken.some((b) => b[0] < apart[2] && apart[0] < b[2] && b[1] < apart[3] && apart[1] < b[3])) return false;
@@ -44,7 +49,8 @@ class Labels {
     this.keepClear(taken, scale);
     const { hookup, frequency } = map.tone || {};
     const setups = hookup ? hookup.setups.filter((setup) => setup.frequency_hz === frequency) : [];
-    if (setups.length && hookup.place) put(setups.map((setup) => setup.setup_id).join(" "), ...hookup.place, 0, -22, "#1c1c1c");
+    if (setups.length && hookup.place)
+      put(setups.map((setup) => setup.setup_id).join(" "), ...hookup.place, 0, -22, "#1c1c1c");
     for (const number of this.order()) {
       if (rows.length >= LABELS_MAX) break;
       const line = map.facts.lines[number];
@@ -89,7 +95,9 @@ class Labels {
       const [x, y] = [(x0 + x1) / 2, (y0 + y1) / 2];
       return x > map.x.start && x < map.x.end && y > map.y.start && y < map.y.end;
     });
-    const tried = inside.length ? [0.5, 0.3, 0.7, 0.15, 0.85].map((share) => inside[Math.floor(share * inside.length)]) : [];
+    const tried = inside.length
+      ? [0.5, 0.3, 0.7, 0.15, 0.85].map((share) => inside[Math.floor(share * inside.length)])
+      : [];
     return tried.map((k) => {
       const [x0, y0, x1, y1] = map.pieces.ends.subarray(4 * k, 4 * k + 4);
       return [(x0 + x1) / 2, (y0 + y1) / 2];

@@ -4,7 +4,15 @@ class Page {
   constructor(facts) {
     this.facts = facts;
     facts.tones = new Tones(facts);
-    Object.assign(this, { hookup: null, frequency: null, line: null, colouring: "tone", tab: "plan", tone: null, turn: 0 });
+    Object.assign(this, {
+      hookup: null,
+      frequency: null,
+      line: null,
+      colouring: "tone",
+      tab: "plan",
+      tone: null,
+      turn: 0,
+    });
   }
 
   async begin() {
@@ -21,7 +29,9 @@ class Page {
     this.controls = new Controls(this);
     at("made").textContent = `Made by ${facts.made_by}. ${facts.equipment}. Coordinates: ${facts.crs}.`;
     this.listen();
-    const first = facts.setups.map((setup) => facts.hookups[facts.hookupAt.get(setup.hookup_id)]).find((hookup) => hookup && facts.selectable(hookup));
+    const first = facts.setups
+      .map((setup) => facts.hookups[facts.hookupAt.get(setup.hookup_id)])
+      .find((hookup) => hookup && facts.selectable(hookup));
     const hookup = first || facts.hookups.find((one) => facts.selectable(one)) || null;
     if (!hookup) this.colouring = "utility";
     await this.choose({ hookup });
@@ -39,7 +49,10 @@ class Page {
     if (colouring !== undefined) this.colouring = colouring;
     if (tab !== undefined) this.tab = tab;
     if (line !== undefined) this.line = line;
-    else if (hookup && (before.line === null || before.hookup === null || before.line === facts.lineAt.get(before.hookup.line_id))) {
+    else if (
+      hookup &&
+      (before.line === null || before.hookup === null || before.line === facts.lineAt.get(before.hookup.line_id))
+    ) {
       this.line = facts.lineAt.get(hookup.line_id) ?? null;
     }
     if (this.hookup) {
@@ -58,7 +71,7 @@ class Page {
     const open = (one) => window.frequencies_hz.includes(one) && !window.barredWhy.has(`${hookup.hookup_id}|${one}`);
     const planned = hookup.setups.map((setup) => setup.frequency_hz).filter(open);
     if (fresh && planned.length && !planned.includes(frequency)) return planned[0];
-    return open(frequency) ? frequency : planned[0] ?? window.frequencies_hz.find(open) ?? null;
+    return open(frequency) ? frequency : (planned[0] ?? window.frequencies_hz.find(open) ?? null);
   }
 
   async show({ look, moved, lined }) {
@@ -70,8 +83,11 @@ class Page {
     drawLegend(facts, this.colouring);
     this.controls.fillFrequencies();
     this.controls.mark();
-    const text = tone ? resultText(tone)
-      : this.hookup ? `${this.hookup.hookup_id}: no frequency may be used.` : "No hook-up is ready: recorded lines are shown without tone.";
+    const text = tone
+      ? resultText(tone)
+      : this.hookup
+        ? `${this.hookup.hookup_id}: no frequency may be used.`
+        : "No hook-up is ready: recorded lines are shown without tone.";
     at("result-text").textContent = text;
     at("said").textContent = lined && this.line !== null ? `${facts.lines[this.line].line_id} selected.` : text;
     at("result-badge").replaceChildren(...this.badges());
@@ -84,7 +100,8 @@ class Page {
   badges() {
     if (!this.hookup) return [element("span", { class: "badge not" }, "NOT READY")];
     const made = [element("span", { class: "badge" }, "READY")];
-    if (this.facts.generic) made.push(element("p", { class: "small" }, "generic equipment:", element("br"), "rerun with yours"));
+    if (this.facts.generic)
+      made.push(element("p", { class: "small" }, "generic equipment:", element("br"), "rerun with yours"));
     return made;
   }
 
@@ -96,7 +113,9 @@ class Page {
 
   lookAtLine() {
     const [xs, ys] = this.map.path(this.facts.lines[this.line].xy);
-    const shown = xs.some((x, k) => x > this.map.x.start && x < this.map.x.end && ys[k] > this.map.y.start && ys[k] < this.map.y.end);
+    const shown = xs.some(
+      (x, k) => x > this.map.x.start && x < this.map.x.end && ys[k] > this.map.y.start && ys[k] < this.map.y.end,
+    );
     if (!shown) this.map.centre(xs[xs.length >> 1], ys[ys.length >> 1], this.map.metresPerPixel);
   }
 
@@ -106,14 +125,22 @@ class Page {
     plot.on_event("tap", (event) => this.click(event.x, event.y));
     plot.on_event("mousemove", (event) => this.point(event.x, event.y));
     plot.on_event("mouseleave", () => this.point(null));
-    at("map").addEventListener("pointermove", (event) => { this.pointer = [event.clientX, event.clientY]; }, true);
+    at("map").addEventListener(
+      "pointermove",
+      (event) => {
+        this.pointer = [event.clientX, event.clientY];
+      },
+      true,
+    );
     for (const name of ["inner_width", "inner_height"]) plot.properties[name].change.connect(() => map.refit());
     at("zoom-in").addEventListener("click", () => map.zoom(0.7));
     at("zoom-out").addEventListener("click", () => map.zoom(1 / 0.7));
     at("zoom-all").addEventListener("click", () => map.show(map.bounds()));
     at("zoom-here").addEventListener("click", () => this.hookup?.place && map.centre(...this.hookup.place, 0.05));
     at("map").addEventListener("keydown", (event) => this.key(event));
-    document.addEventListener("keydown", (event) => { if (event.key === "Escape") this.point(null); });
+    document.addEventListener("keydown", (event) => {
+      if (event.key === "Escape") this.point(null);
+    });
   }
 
   key(event) {
@@ -125,8 +152,16 @@ class Page {
       this.choose({ line: (from + by + count) % count, look: true, tab: "line" });
     };
     const actions = {
-      ArrowLeft: () => map.move(-1, 0), ArrowRight: () => map.move(1, 0), ArrowUp: () => map.move(0, 1), ArrowDown: () => map.move(0, -1),
-      "+": () => map.zoom(0.7), "=": () => map.zoom(0.7), "-": () => map.zoom(1 / 0.7), 0: () => map.show(map.bounds()), n: () => step(1), p: () => step(-1),
+      ArrowLeft: () => map.move(-1, 0),
+      ArrowRight: () => map.move(1, 0),
+      ArrowUp: () => map.move(0, 1),
+      ArrowDown: () => map.move(0, -1),
+      "+": () => map.zoom(0.7),
+      "=": () => map.zoom(0.7),
+      "-": () => map.zoom(1 / 0.7),
+      0: () => map.show(map.bounds()),
+      n: () => step(1),
+      p: () => step(-1),
     };
     const act = actions[event.key] || actions[event.key.toLowerCase()];
     if (!act) return;
@@ -162,7 +197,11 @@ class Page {
     const setups = hookup.setups.map((s) => `${s.setup_id} at ${frequencyText(s.frequency_hz)}`).join(", ");
     return [
       `${words(hookup.mode)} on ${hookup.line_id}, ${placeText(hookup)}`,
-      this.facts.selectable(hookup) ? `READY${setups ? `; ${setups}` : ""}. Click to see it.` : hookup.ready === "ready" ? `READY, but ${NOT_HELD}` : `${hookup.ready === "refused" ? "Refused" : "NOT READY"}: ${hookup.missing || hookup.reason}`,
+      this.facts.selectable(hookup)
+        ? `READY${setups ? `; ${setups}` : ""}. Click to see it.`
+        : hookup.ready === "ready"
+          ? `READY, but ${NOT_HELD}`
+          : `${hookup.ready === "refused" ? "Refused" : "NOT READY"}: ${hookup.missing || hookup.reason}`,
       ...(count > 1 ? [`${count} hook-ups here: click again for the next`] : []),
     ];
   }
@@ -172,11 +211,19 @@ class Page {
     const line = facts.lines[number];
     const said = [`${line.line_id} · ${words(line.utility)}${line.material ? `, ${words(line.material)}` : ""}`];
     if (section < 0 || !tone) {
-      said.push(facts.dotted(line) ? facts.still_there : tone ? "not part of the network solved for this hook-up" : "no tone is predicted");
+      said.push(
+        facts.dotted(line)
+          ? facts.still_there
+          : tone
+            ? "not part of the network solved for this hook-up"
+            : "no tone is predicted",
+      );
     } else {
       const current = tone.current(section);
       said.push(rangeText(facts, current));
-      said.push(`${percentText(current.value / tone.outputMa)} of the output, ${tone.window.line_of[section] === tone.target ? "the target" : senseText(tone.sense(section))}`);
+      said.push(
+        `${percentText(current.value / tone.outputMa)} of the output, ${tone.window.line_of[section] === tone.target ? "the target" : senseText(tone.sense(section))}`,
+      );
       said.push(tone.grade(section) ? `grade: ${tone.grade(section)}` : "not graded for this hook-up");
     }
     if (line.assumed) said.push(`assumed: ${words(line.assumed_columns)}`);

@@ -1,6 +1,12 @@
 // The map: pieces of lines drawn by tone, hook-ups, and what lies under the pointer.
 
-const WIDTHS = [[100, 5], [10, 4], [1, 3], [0.1, 2.2], [0, 1.5]]; // from current in mA, pixels
+const WIDTHS = [
+  [100, 5],
+  [10, 4],
+  [1, 3],
+  [0.1, 2.2],
+  [0, 1.5],
+]; // from current in mA, pixels
 const CASING = 1.6;
 const DASHED = [9, 4];
 const DOTTED = [2, 4];
@@ -25,14 +31,24 @@ class PageMap {
     this.source("area").data = { xs: rings.map((ring) => ring[0]), ys: rings.map((ring) => ring[1]) };
     const structures = facts.structures_xy.filter(Boolean).map((pair) => facts.metres(pair));
     this.source("structures").data = { x: structures.map((p) => p[0]), y: structures.map((p) => p[1]) };
-    const bonds = facts.bonds_found.map((bond, k) => [bond, facts.metres(facts.bonds_found_xy[k])]).filter(([, p]) => p);
+    const bonds = facts.bonds_found
+      .map((bond, k) => [bond, facts.metres(facts.bonds_found_xy[k])])
+      .filter(([, p]) => p);
     this.source("bonds").data = {
-      x: bonds.map(([, p]) => p[0]), y: bonds.map(([, p]) => p[1]), marker: bonds.map(() => "plus"),
-      fill: bonds.map(([bond]) => (["recorded", "observed", "measured"].includes(bond.evidence) ? "#1c1c1c" : "white")),
+      x: bonds.map(([, p]) => p[0]),
+      y: bonds.map(([, p]) => p[1]),
+      marker: bonds.map(() => "plus"),
+      fill: bonds.map(([bond]) =>
+        ["recorded", "observed", "measured"].includes(bond.evidence) ? "#1c1c1c" : "white",
+      ),
     };
     this.open = facts.hookups.filter((hookup) => facts.selectable(hookup) && hookup.place);
     this.closed = facts.hookups.filter((hookup) => !facts.selectable(hookup) && hookup.place);
-    for (const mode of ["direct", "clamp", "induction"]) this.putPoints(mode, this.open.filter((hookup) => hookup.mode === mode));
+    for (const mode of ["direct", "clamp", "induction"])
+      this.putPoints(
+        mode,
+        this.open.filter((hookup) => hookup.mode === mode),
+      );
     this.putPoints("refused", this.closed);
   }
 
@@ -93,8 +109,12 @@ class PageMap {
     for (let k = 0; k < pieces.count; k += 1) {
       const style = styles.of(pieces.line[k], pieces.section[k]);
       const e = 4 * k;
-      const joined = run && run.line === pieces.line[k] && run.style === style &&
-        run.x[run.x.length - 1] === pieces.ends[e] && run.y[run.y.length - 1] === pieces.ends[e + 1];
+      const joined =
+        run &&
+        run.line === pieces.line[k] &&
+        run.style === style &&
+        run.x[run.x.length - 1] === pieces.ends[e] &&
+        run.y[run.y.length - 1] === pieces.ends[e + 1];
       if (!joined) {
         run = { line: pieces.line[k], style, x: [pieces.ends[e]], y: [pieces.ends[e + 1]] };
         buckets.get(style.width).push(run);
@@ -104,11 +124,17 @@ class PageMap {
     }
     const runs = [...buckets.values()].reverse().flat();
     const columns = (list, more) => ({
-      xs: list.map((r) => r.x), ys: list.map((r) => r.y), dash: list.map((r) => r.style.dash), color: list.map((r) => r.style.color),
+      xs: list.map((r) => r.x),
+      ys: list.map((r) => r.y),
+      dash: list.map((r) => r.style.dash),
+      color: list.map((r) => r.style.color),
       width: list.map((r) => r.style.width + more),
     });
     // grey threads need no dark edge; without it there is half as much to paint
-    this.source("casing").data = columns(runs.filter((r) => r.style.color !== facts.colours.tone.less), CASING);
+    this.source("casing").data = columns(
+      runs.filter((r) => r.style.color !== facts.colours.tone.less),
+      CASING,
+    );
     this.source("tone").data = columns(runs, 0);
     this.drawHookup(tone);
   }
@@ -117,14 +143,31 @@ class PageMap {
     const hookup = tone && tone.hookup;
     const place = hookup && hookup.place;
     const marker = { direct: "square", clamp: "diamond", induction: "circle" }[hookup && hookup.mode] || "square";
-    this.source("hookup").data = place ? { x: [place[0]], y: [place[1]], marker: [marker] } : { x: [], y: [], marker: [] };
+    this.source("hookup").data = place
+      ? { x: [place[0]], y: [place[1]], marker: [marker] }
+      : { x: [], y: [], marker: [] };
     const stake = place && hookup.stake_x_m !== null ? [hookup.stake_x_m, hookup.stake_y_m] : null;
     this.source("stake").data = stake ? { x: [stake[0]], y: [stake[1]] } : { x: [], y: [] };
-    this.source("lead").data = this.paths(stake ? [[[place[0], stake[0]], [place[1], stake[1]]]] : []);
+    this.source("lead").data = this.paths(
+      stake
+        ? [
+            [
+              [place[0], stake[0]],
+              [place[1], stake[1]],
+            ],
+          ]
+        : [],
+    );
   }
 
   paths(list) {
-    return { xs: list.map((p) => p[0]), ys: list.map((p) => p[1]), color: list.map(() => ""), width: list.map(() => 1), dash: list.map(() => "solid") };
+    return {
+      xs: list.map((p) => p[0]),
+      ys: list.map((p) => p[1]),
+      color: list.map(() => ""),
+      width: list.map(() => 1),
+      dash: list.map(() => "solid"),
+    };
   }
 
   chooseLine(number) {
@@ -135,8 +178,18 @@ class PageMap {
     const key = found ? `${found.line}|${found.piece}` : "";
     if (key === this.hovered) return;
     this.hovered = key;
-    const e = found && found.piece !== undefined ? this.pieces.ends.subarray(4 * found.piece, 4 * found.piece + 4) : null;
-    this.source("hovered").data = this.paths(e ? [[[e[0], e[2]], [e[1], e[3]]]] : []);
+    const e =
+      found && found.piece !== undefined ? this.pieces.ends.subarray(4 * found.piece, 4 * found.piece + 4) : null;
+    this.source("hovered").data = this.paths(
+      e
+        ? [
+            [
+              [e[0], e[2]],
+              [e[1], e[3]],
+            ],
+          ]
+        : [],
+    );
   }
 
   get metresPerPixel() {
@@ -146,8 +199,12 @@ class PageMap {
   // What lies at a place: hook-ups that can be chosen, closed ones, and the nearest piece of a line.
   under(x, y) {
     const reach = NEAR_PX * this.metresPerPixel;
-    const near = (list) => list.map((hookup) => [Math.hypot(hookup.place[0] - x, hookup.place[1] - y), hookup])
-      .filter(([away]) => away <= reach).sort((a, b) => a[0] - b[0]).map(([, hookup]) => hookup);
+    const near = (list) =>
+      list
+        .map((hookup) => [Math.hypot(hookup.place[0] - x, hookup.place[1] - y), hookup])
+        .filter(([away]) => away <= reach)
+        .sort((a, b) => a[0] - b[0])
+        .map(([, hookup]) => hookup);
     let best = -1;
     let least = reach ** 2;
     const { ends, count } = this.pieces;
@@ -155,7 +212,10 @@ class PageMap {
       const e = 4 * k;
       const dx = ends[e + 2] - ends[e];
       const dy = ends[e + 3] - ends[e + 1];
-      const share = Math.max(0, Math.min(1, ((x - ends[e]) * dx + (y - ends[e + 1]) * dy) / Math.max(dx * dx + dy * dy, 1e-12)));
+      const share = Math.max(
+        0,
+        Math.min(1, ((x - ends[e]) * dx + (y - ends[e + 1]) * dy) / Math.max(dx * dx + dy * dy, 1e-12)),
+      );
       const away = (x - ends[e] - share * dx) ** 2 + (y - ends[e + 1] - share * dy) ** 2;
       if (away < least) {
         least = away;
@@ -238,7 +298,8 @@ class Styles {
     const color = this.colour(record, section, current, dotted);
     const kind = dotted ? "dotted" : record.assumed ? "dashed" : "solid";
     const key = `${color}|${width}|${kind}`;
-    if (!this.made.has(key)) this.made.set(key, { color, width, dash: { solid: [], dashed: DASHED, dotted: DOTTED }[kind] });
+    if (!this.made.has(key))
+      this.made.set(key, { color, width, dash: { solid: [], dashed: DASHED, dotted: DOTTED }[kind] });
     return this.made.get(key);
   }
 

@@ -20,7 +20,10 @@ class Tone {
   }
 
   static width(window, number) {
-    return window.graded[number].reduce((sum, line) => sum + window.stationFrom.get(line)[1] - window.stationFrom.get(line)[0], 0);
+    return window.graded[number].reduce(
+      (sum, line) => sum + window.stationFrom.get(line)[1] - window.stationFrom.get(line)[0],
+      0,
+    );
   }
 
   mA(step) {
@@ -35,7 +38,8 @@ class Tone {
   current(section) {
     const at = this.row * this.count + section;
     const value = this.mA(this.arrays.current[at]);
-    const low = this.arrays.low[at] === this.facts.steps.down_to_nothing ? 0 : value / this.facts.factors[this.arrays.low[at]];
+    const low =
+      this.arrays.low[at] === this.facts.steps.down_to_nothing ? 0 : value / this.facts.factors[this.arrays.low[at]];
     return { value, low, high: this.most(section) };
   }
 
@@ -108,7 +112,9 @@ class Tone {
       const now = best.get(line);
       if (now === undefined || this.step(k) > this.step(now)) best.set(line, k);
     }
-    return [...best].map(([line, section]) => ({ line, section })).sort((a, b) => this.step(b.section) - this.step(a.section));
+    return [...best]
+      .map(([line, section]) => ({ line, section }))
+      .sort((a, b) => this.step(b.section) - this.step(a.section));
   }
 
   // Links of the widest way over metal from the hook-up's line, first one first; null where no metal leads.
@@ -122,7 +128,13 @@ class Tone {
       if (link < 0 || found.length > lines.length) return null;
       const [kind, name, a, b] = links[link];
       const before = a === here ? b : a;
-      found.unshift({ kind, name, from: lines[before], to: lines[here], current: this.mA(this.arrays.wayCurrent[at]) });
+      found.unshift({
+        kind,
+        name,
+        from: lines[before],
+        to: lines[here],
+        current: this.mA(this.arrays.wayCurrent[at]),
+      });
       here = before;
     }
     return found;
@@ -142,7 +154,12 @@ class Tones {
     const name = `tone-${window.number}-${number}`;
     if (!this.kept.has(name)) {
       const buffer = await inflated(name);
-      const sizes = [window.frequencies_hz.length, window.line_of.length, window.lines.length, Tone.width(window, number)];
+      const sizes = [
+        window.frequencies_hz.length,
+        window.line_of.length,
+        window.lines.length,
+        Tone.width(window, number),
+      ];
       if (this.kept.size > 40) this.kept.delete(this.kept.keys().next().value);
       this.kept.set(name, unpackTone(buffer, ...sizes));
     }

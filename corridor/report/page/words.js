@@ -41,8 +41,10 @@ function placeText(hookup) {
 const NOT_HELD = "its tone isn't in this file; the command trace shows it";
 
 function hookupText(hookup) {
-  const many = hookup.setups.length > 1 ? `${hookup.setups.length} set-ups` : hookup.setups.map((s) => s.setup_id).join(" ");
-  if (hookup.ready === "ready" && !hookup.block) return `${hookup.line_id} · ${hookup.mode} · ${placeText(hookup)} · READY, but ${NOT_HELD}`;
+  const many =
+    hookup.setups.length > 1 ? `${hookup.setups.length} set-ups` : hookup.setups.map((s) => s.setup_id).join(" ");
+  if (hookup.ready === "ready" && !hookup.block)
+    return `${hookup.line_id} · ${hookup.mode} · ${placeText(hookup)} · READY, but ${NOT_HELD}`;
   const stand = { ready: "", not_ready: "NOT READY: ", refused: "refused: " }[hookup.ready] || "";
   const why = stand ? `${stand}${hookup.missing || hookup.reason || ""}` : many;
   return [hookup.line_id, hookup.mode, placeText(hookup), why].filter(Boolean).join(" · ");
@@ -62,10 +64,16 @@ function resultText(tone) {
   const parts = [
     `${words(hookup.mode)} on ${hookup.line_id}, ${placeText(hookup)}, ${frequencyText(tone.frequency)}: output for ` +
       `${numberText(tone.levelMa)} mA` +
-      (tone.limitedBy === "level" ? "" : `, held to ${numberText(tone.outputMa)} mA by the source's ${tone.limitedBy} limit`) +
-      (hookup.mode === "direct" ? `, ${numberText(tone.voltageV)} V, ${numberText(tone.loopOhm)} Ω` : "") + ".",
+      (tone.limitedBy === "level"
+        ? ""
+        : `, held to ${numberText(tone.outputMa)} mA by the source's ${tone.limitedBy} limit`) +
+      (hookup.mode === "direct" ? `, ${numberText(tone.voltageV)} V, ${numberText(tone.loopOhm)} Ω` : "") +
+      ".",
   ];
-  if (own) parts.push(`${hookup.line_id} carries up to ${rangeText(facts, tone.current(own.section))}; ${gradeLengths(tone, tone.target)}.`);
+  if (own)
+    parts.push(
+      `${hookup.line_id} carries up to ${rangeText(facts, tone.current(own.section))}; ${gradeLengths(tone, tone.target)}.`,
+    );
   const others = lines.filter((row) => row.line !== tone.target && tone.step(row.section) > 0);
   const partners = others.filter((row) => tone.current(row.section).value >= facts.partner_share * tone.outputMa);
   const told = partners.slice(0, 3).map((row) => {
@@ -88,7 +96,8 @@ function worstPartners(tone) {
   const found = new Set();
   for (let k = 0; k < tone.count; k += 1) {
     const line = tone.window.line_of[k];
-    if (line !== tone.target && !found.has(line) && tone.most(k) >= tone.facts.partner_share * tone.outputMa) found.add(line);
+    if (line !== tone.target && !found.has(line) && tone.most(k) >= tone.facts.partner_share * tone.outputMa)
+      found.add(line);
   }
   return found.size;
 }
@@ -98,6 +107,10 @@ function gradeLengths(tone, line) {
   for (const row of tone.profile(line)) if (row.grade) counts.set(row.grade, (counts.get(row.grade) || 0) + 1);
   const all = [...counts.values()].reduce((a, b) => a + b, 0);
   if (!all) return "this hook-up isn't graded on it";
-  return [...counts].sort((a, b) => b[1] - a[1]).map(([grade, count]) => `${grade} ${percentText(count / all)}`).join(", ") +
-    " of its graded stations";
+  return (
+    [...counts]
+      .sort((a, b) => b[1] - a[1])
+      .map(([grade, count]) => `${grade} ${percentText(count / all)}`)
+      .join(", ") + " of its graded stations"
+  );
 }

@@ -149,7 +149,7 @@ def test_scripts_are_readable(name: str) -> None:
     lines = (FOLDER / name).read_text(encoding="utf-8").splitlines()
     assert lines[0].startswith("// ")
     assert len(lines) <= 400
-    assert max(map(len, lines)) <= 240
+    assert max(map(len, lines)) <= 170
 
 
 def test_words_that_promise_too_much_are_not_in_it() -> None:
