@@ -1,9 +1,11 @@
 """Random networks for the solver's tests, and the nodal form that judges it."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse import csr_array, diags_array
 
 from corridor.tone.layout import Layout, Solution
 
@@ -69,19 +71,23 @@ def nodal(network: Network, injection_a: Complex, emf_v: Complex) -> Solution:
     A V + E = Z I and B V = P Q with B half of |A|, so Y = A^T Z^-1 A + B^T P^-1 B + elements, Y V = J - A^T Z^-1 E.
     """
     layout = network.layout
-    n, nodes, start = layout.n_sections, layout.n_nodes, layout.start_node
-    ends = np.zeros((n, nodes))
-    ends[np.arange(n), start], ends[np.arange(n), start + 1] = 1, -1
-    joins = np.zeros((layout.n_elements, nodes))
-    joins[np.arange(layout.n_elements), layout.node_a] = 1
-    joins[np.arange(layout.n_elements), layout.node_b] = -1
+    start, own = layout.start_node, np.arange(layout.n_sections)
+    ends = _signed(own, (start, start + 1), (layout.n_sections, layout.n_nodes))
+    joins = _signed(np.arange(layout.n_elements), (layout.node_a, layout.node_b), (layout.n_elements, layout.n_nodes))
     along, leak = np.linalg.inv(network.z_ohm), np.linalg.inv(network.p_ohm)
     element_s = 1 / network.element_ohm
-    admittance = ends.T @ along @ ends + abs(ends).T @ leak @ abs(ends) / 4 + joins.T * element_s @ joins
+    admittance = ends.T @ along @ ends + abs(ends).T @ leak @ abs(ends) / 4
+    admittance += (joins.T @ diags_array(element_s) @ joins).toarray()
     volts = np.linalg.solve(admittance, injection_a - ends.T @ along @ emf_v)
     return Solution(
         along @ (ends @ volts + emf_v), leak @ abs(ends) @ volts / 2, element_s[:, None] * (joins @ volts), volts
     )
+
+
+def _signed(rows: Any, columns: tuple[Any, Any], shape: tuple[int, int]) -> csr_array:
+    """Return a matrix with 1 at the first and -1 at the second column of each row."""
+    signs = np.repeat([1.0, -1.0], rows.size)
+    return csr_array((signs, (np.concatenate([rows, rows]), np.concatenate(columns))), shape=shape)
 
 
 def kirchhoff_residual(layout: Layout, solution: Solution, injection_a: Complex) -> Complex:
