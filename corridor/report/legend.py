@@ -139,7 +139,8 @@ def _point_rows(*, cut_ends: bool) -> list[Line2D | Patch]:
         _mark(s.marker, f"hook-up chosen (numbered), {s.text}", size=8, hollow=True, edge=1.5)
         for s in HOOKUP_SYMBOLS.values()
     ]
-    rows.append(Patch(facecolor="white", edgecolor=INK, linewidth=0.8, label="box of numbers: hook-ups close together"))
+    several = "box of numbers: close together, or several at one"
+    rows.append(Patch(facecolor="white", edgecolor=INK, linewidth=0.8, label=several))
     rows.append(_mark("s", "small: another access point that is ready", size=3.5, hollow=True, edge=0.7))
     rows.append(_mark(BOND_SYMBOLS["known"].marker, BOND_SYMBOLS["known"].text, size=6.5))
     rows.append(_mark(BOND_SYMBOLS["thought"].marker, BOND_SYMBOLS["thought"].text, size=6.5, hollow=True))

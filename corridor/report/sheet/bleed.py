@@ -14,6 +14,10 @@ _HOW = {
     "hook-up": "the source itself",
 }  # fmt: skip
 
+_COLUMNS = [
+    "path_id", "line_id", "hop", "kind", "from_line", "to_line", "through", "share_of_line", "evidence",
+    "line_current_ma", "line_current_low_ma", "line_current_high_ma",
+]  # fmt: skip
 _WAY_MAX = 8  # names and hops of a way that a crew reads; of a longer one the middle is left out
 
 
@@ -45,31 +49,29 @@ def strongest_leaks(paths: pd.DataFrame, wanted: set[str], *, most: int) -> list
     most : int
         How many.
     """
-    known = paths[~paths["line_id"].isin(wanted) & paths["kind"].notna()]
-    strength = known.groupby("line_id")["line_current_ma"].max()
-    order = sorted(strength.items(), key=lambda item: (-item[1], str(item[0])))
+    known: dict[str, dict[str, list[Any]]] = {}  # hops by line and path
+    for hop in paths[_COLUMNS].to_dict("records"):
+        line_id = str(hop["line_id"])
+        if line_id not in wanted and given(hop["kind"]):
+            known.setdefault(line_id, {}).setdefault(str(hop["path_id"]), []).append(hop)
+    strength = {
+        line_id: max(hop["line_current_ma"] for hops in ways.values() for hop in hops)
+        for line_id, ways in known.items()
+    }
     leaks = []
-    for line_id, _ in order[:most]:
-        own = known[known["line_id"].eq(line_id)].sort_values(["path_id", "hop"], kind="stable")
-        main = own.loc[own["share_of_line"].idxmax(), "path_id"]
-        hops = own[own["path_id"].eq(main)]
-        first = hops.iloc[0]
-        leaks.append(
-            Leak(
-                str(line_id),
-                float(first["line_current_ma"]),
-                float(first["line_current_low_ma"]),
-                float(first["line_current_high_ma"]),
-                _way(hops),
-            )
-        )
+    for line_id in sorted(strength, key=lambda name: (-strength[name], name))[:most]:
+        ways = known[line_id]
+        main = max(sorted(ways), key=lambda path: max(hop["share_of_line"] for hop in ways[path]))
+        hops = sorted(ways[main], key=lambda hop: hop["hop"])
+        current, low, high = (float(hops[0][f"line_current_{end}ma"]) for end in ("", "low_", "high_"))
+        leaks.append(Leak(line_id, current, low, high, _way(hops)))
     return leaks
 
 
-def _way(hops: pd.DataFrame) -> str:
+def _way(hops: list[Any]) -> str:
     """Return the hops of a path as a chain: ``T-006, bond B-001, W-004, alongside, G-002``."""
     parts: list[str] = []
-    for hop in hops.to_dict("records"):
+    for hop in hops:
         start = given(hop["from_line"]) or ("source" if hop["kind"] == "hook-up" else given(hop["through"]))
         if not parts or parts[-1] != start:
             parts.append(start)
