@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from corridor.couplings.depths import depths_of
-from corridor.couplings.segments import Segments, boxes_near, segments_of, sorted_lines
+from corridor.couplings.near import meeting
+from corridor.couplings.segments import Segments, segments_of, sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
 
 __all__ = ["find_crossings"]
@@ -50,10 +51,7 @@ def find_crossings(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """
     ordered = sorted_lines(lines)
     segments = segments_of(ordered)
-    parts = [_meet(segments, i, j) for i, j in boxes_near(segments, reach_m=0.0)]
-    points = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame()
-    if len(points):
-        points = _first_of_same(_clear_of_ends(ordered, points))
+    points = _first_of_same(_clear_of_ends(ordered, _meet(segments)))
     if not len(points):
         return stamp(empty_table("crossings", lines.crs), find_crossings)
     ids = ordered["line_id"].to_numpy(dtype=object)
@@ -77,25 +75,17 @@ def find_crossings(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return stamp(frame, find_crossings)
 
 
-def _meet(segments: Segments, i: Ints, j: Ints) -> pd.DataFrame:
-    """Return the points in which segments i and j, not parallel, meet."""
-    along = segments.ux[i] * segments.ux[j] + segments.uy[i] * segments.uy[j]
-    across = segments.ux[i] * segments.uy[j] - segments.uy[i] * segments.ux[j]
-    keep = np.abs(across) > PARALLEL_SINE
-    i, j, along, across = i[keep], j[keep], along[keep], across[keep]
-    dx, dy = segments.x_m[j] - segments.x_m[i], segments.y_m[j] - segments.y_m[i]
-    on_i = (dx * segments.uy[j] - dy * segments.ux[j]) / across
-    on_j = (dx * segments.uy[i] - dy * segments.ux[i]) / across
-    keep = (on_i >= -TOUCH_M) & (on_i <= segments.length_m[i] + TOUCH_M)
-    keep &= (on_j >= -TOUCH_M) & (on_j <= segments.length_m[j] + TOUCH_M)
-    i, j, on_i = i[keep], j[keep], on_i[keep]
+def _meet(segments: Segments) -> pd.DataFrame:
+    """Return the points in which segments of two lines, not parallel, meet."""
+    found = meeting(segments, touch_m=TOUCH_M, least_sine=PARALLEL_SINE)
+    i, on_i = found.i, found.on_i
     return pd.DataFrame({
         "a": segments.line[i],
-        "b": segments.line[j],
+        "b": segments.line[found.j],
         "measure": segments.start_m[i] + on_i,
         "x": segments.x_m[i] + segments.ux[i] * on_i,
         "y": segments.y_m[i] + segments.uy[i] * on_i,
-        "angle": np.degrees(np.arctan2(np.abs(across[keep]), np.abs(along[keep]))),
+        "angle": found.angle_deg,
     })  # fmt: skip
 
 

@@ -2,36 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from corridor.couplings.depths import depths_of
-from corridor.couplings.segments import Segments, boxes_near, segments_of, sorted_lines, substrings
+from corridor.couplings.near import Beside, beside
+from corridor.couplings.segments import Segments, segments_of, sorted_lines, substrings
 from corridor.errors import DomainError
 from corridor.frames import empty_table, stamp, table_frame
 
 __all__ = ["find_parallel_runs"]
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
-
 JOIN_GAP_M = 1.0  # at the outside of a bend no foot lies inside either segment
-
-
-@dataclass(frozen=True)
-class _Pieces:
-    """Pieces of segments i that have a foot on segments j, shape (k,); distances in m."""
-
-    i: Ints
-    j: Ints
-    from_m: Floats
-    to_m: Floats
-    distance_sum: Floats  # the integral of |distance| along the piece, m^2
-    distance_min: Floats
 
 
 def find_parallel_runs(
@@ -80,53 +63,14 @@ def find_parallel_runs(
         raise DomainError(message)
     ordered = sorted_lines(lines)
     segments = segments_of(ordered)
-    parts = [
-        _side_by_side(segments, i, j, reach_m=max_separation_m, angle_deg=max_angle_deg)
-        for i, j in boxes_near(segments, reach_m=max_separation_m)
-    ]
+    pieces = beside(segments, reach_m=max_separation_m, angle_deg=max_angle_deg)
     limits = {"max_separation_m": max_separation_m, "max_angle_deg": max_angle_deg, "min_length_m": min_length_m}
-    if not sum(len(part.i) for part in parts):
+    if not len(pieces.i):
         return stamp(empty_table("parallel_runs", lines.crs), find_parallel_runs, **limits)
-    pieces = _Pieces(*(np.concatenate([getattr(part, name) for part in parts]) for name in _Pieces.__annotations__))
     return stamp(_runs(ordered, segments, pieces, min_length_m), find_parallel_runs, **limits)
 
 
-def _side_by_side(segments: Segments, i: Ints, j: Ints, *, reach_m: float, angle_deg: float) -> _Pieces:
-    """Cut from each segment i the piece beside its segment j: an interval, as foot and distance are linear along i."""
-    along = segments.ux[i] * segments.ux[j] + segments.uy[i] * segments.uy[j]
-    across = segments.ux[j] * segments.uy[i] - segments.uy[j] * segments.ux[i]
-    keep = np.degrees(np.arctan2(np.abs(across), np.abs(along))) <= angle_deg
-    i, j, along, across = i[keep], j[keep], along[keep], across[keep]
-    dx, dy = segments.x_m[i] - segments.x_m[j], segments.y_m[i] - segments.y_m[j]
-    foot = dx * segments.ux[j] + dy * segments.uy[j]
-    distance = segments.ux[j] * dy - segments.uy[j] * dx
-    low, high = np.zeros(len(i)), segments.length_m[i].copy()
-    _narrow(low, high, foot, along, least=np.zeros(len(i)), most=segments.length_m[j])
-    _narrow(low, high, distance, across, least=np.full(len(i), -reach_m), most=np.full(len(i), reach_m))
-    keep = high > low
-    i, j = i[keep], j[keep]
-    low, high, distance, across = low[keep], high[keep], distance[keep], across[keep]
-    first, last = distance + across * low, distance + across * high
-    near, far = np.minimum(np.abs(first), np.abs(last)), np.maximum(np.abs(first), np.abs(last))
-    changes = first * last < 0
-    # the integral of |d|, d linear: a trapezoid, or two triangles where the sign changes
-    mean = (near + far) / 2
-    mean[changes] = (first**2 + last**2)[changes] / (2 * (near + far)[changes])
-    start = segments.start_m[i]
-    return _Pieces(i, j, start + low, start + high, mean * (high - low), np.where(changes, 0.0, near))
-
-
-def _narrow(low: Floats, high: Floats, value: Floats, slope: Floats, *, least: Floats, most: Floats) -> None:
-    """Narrow the intervals low..high, in place, to where least <= value + slope * s <= most."""
-    flat = slope == 0
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        one, two = (least - value) / slope, (most - value) / slope
-    np.maximum(low, np.where(flat, -np.inf, np.minimum(one, two)), out=low)
-    np.minimum(high, np.where(flat, np.inf, np.maximum(one, two)), out=high)
-    high[flat & ((value < least) | (value > most))] = -np.inf
-
-
-def _runs(lines: gpd.GeoDataFrame, segments: Segments, pieces: _Pieces, min_length_m: float) -> gpd.GeoDataFrame:
+def _runs(lines: gpd.GeoDataFrame, segments: Segments, pieces: Beside, min_length_m: float) -> gpd.GeoDataFrame:
     line_a, line_b = segments.line[pieces.i], segments.line[pieces.j]
     order = np.lexsort((pieces.j, pieces.to_m, pieces.from_m, line_b, line_a))
     table = pd.DataFrame({

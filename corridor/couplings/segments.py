@@ -1,8 +1,7 @@
-"""Lines as whole arrays of straight segments, and the pairs of segments near each other."""
+"""Lines as whole arrays of straight segments."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,13 +13,10 @@ from numpy.typing import NDArray
 from corridor.errors import InputError
 from corridor.frames import check_metric
 
-__all__ = ["Segments", "boxes_near", "pieces", "segments_of", "sorted_lines", "substrings"]
+__all__ = ["Segments", "pieces", "segments_of", "sorted_lines", "substrings"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-CHUNK_SEGMENTS = 100_000  # bounds the memory that candidate pairs take
-BOX_MARGIN_M = 1e-6  # rounding of projected coordinates must not lose a candidate
 
 
 @dataclass(frozen=True)
@@ -132,27 +128,6 @@ def _measures(line: Ints, length_m: Floats) -> Floats:
         rows = first[count == size][:, None] + np.arange(size)
         measures[rows[:, 1:]] = np.cumsum(length_m[rows[:, :-1]], axis=1)
     return measures
-
-
-def boxes_near(segments: Segments, *, reach_m: float) -> Iterator[tuple[Ints, Ints]]:
-    """Yield pairs i, j of segments whose boxes, i's grown by ``reach_m``, meet; chunk by chunk of i, unordered.
-
-    Every pair of segments of two lines comes once, i on the line of the lower row.
-    """
-    if not len(segments):
-        return
-    x0, x1, y0, y1 = segments.x_m, segments.end_x_m, segments.y_m, segments.end_y_m
-    bounds = np.minimum(x0, x1), np.minimum(y0, y1), np.maximum(x0, x1), np.maximum(y0, y1)
-    tree = shapely.STRtree(shapely.box(*bounds))
-    grow = reach_m + BOX_MARGIN_M
-    for begin in range(0, len(segments), CHUNK_SEGMENTS):
-        part = slice(begin, begin + CHUNK_SEGMENTS)
-        west, south, east, north = (side[part] for side in bounds)
-        grown = shapely.box(west - grow, south - grow, east + grow, north + grow)
-        i, j = tree.query(grown)
-        i = i + begin
-        ordered = segments.line[i] < segments.line[j]
-        yield i[ordered].astype(np.int64), j[ordered].astype(np.int64)
 
 
 def pieces(segments: Segments, line: Ints, from_m: Floats, to_m: Floats) -> NDArray[Any]:

@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 from shapely import LineString, Point
 from shapely.affinity import rotate, translate
 
-from corridor.couplings import find_crossings
-from corridor.couplings import segments as segments_module
+from corridor.couplings import find_crossings, near
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CrsError, InputError
 from corridor.frames import provenance
@@ -166,7 +165,7 @@ def test_empty_in_empty_out(lines: gpd.GeoDataFrame) -> None:
 def test_chunks_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     lines = street(9, count=25, depth=True)
     whole = find_crossings(lines)
-    monkeypatch.setattr(segments_module, "CHUNK_SEGMENTS", 5)
+    monkeypatch.setattr(near, "ROWS", 5)
     pd.testing.assert_frame_equal(find_crossings(lines), whole)
 
 

@@ -8,8 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiLineString
 
-from corridor.couplings import segments as module
-from corridor.couplings.segments import boxes_near, pieces, segments_of, sorted_lines
+from corridor.couplings.segments import pieces, segments_of, sorted_lines
 from corridor.errors import CrsError, InputError
 from tests.builders import METRIC
 from tests.couplings.plain import street
@@ -81,19 +80,6 @@ def test_measures_are_lengths_along_the_line(seed: int) -> None:
         np.testing.assert_allclose(found.start_m[on], measures, atol=1e-9)
         assert found.start_m[on][-1] + found.length_m[on][-1] == pytest.approx(shape.length, abs=1e-9)
     np.testing.assert_allclose(found.end_x_m[:-1][np.diff(found.line) == 0], found.x_m[1:][np.diff(found.line) == 0])
-
-
-def test_no_lines_have_no_pairs() -> None:
-    assert list(boxes_near(segments_of(frame().set_crs(METRIC)), reach_m=1.0)) == []
-
-
-def test_chunks_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
-    found = segments_of(sorted_lines(street(5, count=20)))
-    whole = {pair for i, j in boxes_near(found, reach_m=2.0) for pair in zip(i.tolist(), j.tolist(), strict=True)}
-    monkeypatch.setattr(module, "CHUNK_SEGMENTS", 7)
-    parts = [pair for i, j in boxes_near(found, reach_m=2.0) for pair in zip(i.tolist(), j.tolist(), strict=True)]
-    assert len(parts) == len(set(parts))
-    assert set(parts) == whole
 
 
 @given(st.integers(0, 10_000), st.floats(0.01, 0.98), st.floats(0.01, 0.98))
