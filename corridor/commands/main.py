@@ -26,6 +26,7 @@ _HELP = {  # kept here, so that --help needn't load the commands
     "review": "Review a site into one folder: strategy, map, summary.",
     "plan": "Choose the fewest set-ups, in walking order.",
     "readings": "Say what explains a crew's readings.",
+    "export": "Write records in an open standard's terms.",
     "plugins": "List the plug-ins installed.",
 }
 

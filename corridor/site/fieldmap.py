@@ -29,6 +29,8 @@ class ColumnMap(BaseModel):
     unit: str | None = None
     values: dict[str, str | float | bool] = Field(default_factory=dict)
     pattern: str | None = None  # regular expression; its first group, or all it matches
+    # a column of our own name beside the standard's, which wins row by row: set for profiles, never by a file
+    own: str | None = Field(default=None, exclude=True, validation_alias="(set for profiles)")
 
     @field_validator("pattern")
     @classmethod

@@ -25,7 +25,8 @@ def fit_map(layer: LayerMap, frame: gpd.GeoDataFrame, *, where: str, profile: bo
     """Return a layer's map with the source columns as the layer spells them.
 
     A name that the file cut at 10 characters is found again and told. A profile's names go in any case, and its
-    columns that aren't there are left out.
+    columns that aren't there are left out; a column of our own name beside the standard's wins where it states
+    something, since a standard's words may say less than ours (``corridor export`` writes such columns).
 
     Parameters
     ----------
@@ -56,7 +57,8 @@ def fit_map(layer: LayerMap, frame: gpd.GeoDataFrame, *, where: str, profile: bo
         if len(source) < len(rule.source) and not profile:
             told = f"{where}: column {rule.source!r} is there as {source!r}, its name cut at {_SHORT_NAME} characters"
             findings.add("cut_name", told, action="used: check that it is the same column", source=where)
-        columns[name] = rule.model_copy(update={"source": source})
+        beside = _found(name, own, profile=True) if profile else None
+        columns[name] = rule.model_copy(update={"source": source, "own": beside if beside != source else None})
     changed: dict[str, Any] = {"columns": columns}
     for part, key in (("split", "source"), ("depth", "ground")):
         block = getattr(layer, part)
@@ -108,6 +110,7 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
     own = [name for name in frame.columns if name != "geometry" and name not in FEATURE]
     by_key = {word_key(str(name)): name for name in reversed(own)}
     taken: set[Any] = {rule.source for rule in layer.columns.values()}  # used only as the map says
+    taken |= {rule.own for rule in layer.columns.values() if rule.own}
     by_name = {key: name for key, name in by_key.items() if name not in taken}
     data: dict[str, Any] = {}
     for column in table.columns:
@@ -121,9 +124,16 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
         taken.add(source)
         raw = pd.Series(None, index=frame.index, dtype=object) if source is None else frame[source]
         data[name], by_map, constant = _mapped(raw, layer, table=table, name=name)
+        if mapped is not None and mapped.own:
+            stated = as_text(frame[mapped.own]).notna().to_numpy()
+            data[name] = data[name].astype(object).mask(stated, frame[mapped.own])
+            by_map, constant = by_map & ~stated, constant & ~stated
         if column.mapped:
-            if column.testimony:
-                by_map = constant | _not_given(frame, by_key, name)
+            by_map = constant if column.testimony else by_map
+            told = by_key.get(f"{name}_src")
+            if told is not None:  # a layer that was read before says itself which values weren't the record's own
+                by_map = by_map | _not_given(frame[told])
+                taken.add(told)
             origin = np.where(by_map, "mapped", "given").astype(object)
             data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(data[name].notna(), None)
     if table.name == "lines":
@@ -145,10 +155,9 @@ def _source_name(name: str) -> str:
     return f"{kept}_" if kept in FEATURE else kept
 
 
-def _not_given(frame: gpd.GeoDataFrame, by_key: dict[str, Any], name: str) -> Any:
-    """Tell rows of a layer that was read before, and says itself that this value wasn't the record's own."""
-    told = by_key.get(f"{name}_src")
-    return np.zeros(len(frame), dtype=bool) if told is None else (as_text(frame[told]) != "given").to_numpy(dtype=bool)
+def _not_given(told: pd.Series) -> Any:
+    """Tell rows whose layer says that this value wasn't the record's own."""
+    return (as_text(told) != "given").to_numpy(dtype=bool)
 
 
 def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tuple[pd.Series, Any, Any]:
@@ -157,8 +166,9 @@ def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tupl
     values, by_map = raw, np.zeros(len(raw), dtype=bool)
     if rule and rule.pattern is not None:
         grouped = rule.pattern if re.compile(rule.pattern).groups else f"({rule.pattern})"
-        values = as_text(values).str.extract(grouped, expand=True)[0].astype(object)
-        by_map |= values.notna().to_numpy()
+        text = as_text(values)
+        values = text.str.extract(grouped, expand=True)[0].astype(object)
+        by_map |= values.notna().to_numpy() & values.ne(text).to_numpy()  # all of a text is the record's own word
     listed = {**layer.values.get(name, {}), **(rule.values if rule else {})}
     words = {key.strip().casefold(): meant for key, meant in listed.items()}
     if words:

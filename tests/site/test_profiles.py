@@ -61,3 +61,44 @@ def test_a_file_of_the_same_name_comes_first(tmp_path: Path, monkeypatch: pytest
     (tmp_path / "inspire").write_text('[layers.a]\ntable = "lines"\n', encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     assert list(load_fieldmap("inspire").layers) == ["a"]
+
+
+def test_a_column_of_our_own_name_wins_row_by_row_in_a_profile(tmp_path: Path) -> None:
+    rows = [
+        {"localId": "1", "currentStatus": "disused", "status": "removed", "geometry": course((0, 0), (9, 0))},
+        {"localId": "2", "currentStatus": "disused", "status": None, "geometry": course((0, 9), (9, 9))},
+    ]
+    site = checked(read_site(write(tmp_path, WaterPipe=rows), fieldmap="inspire"))
+    lines = site.lines.set_index("line_id")
+    assert lines["status"].to_dict() == {"1": "removed", "2": "out_of_service"}
+    assert lines["status_src"].to_dict() == {"1": "given", "2": "mapped"}
+    assert not any(str(name).startswith("src_status") for name in site.lines)
+
+
+def test_only_a_profile_lets_two_columns_give_one_value(tmp_path: Path) -> None:
+    path = tmp_path / "map.toml"
+    head = '[layers.mains]\ntable = "lines"\n[layers.mains.columns]\nline_id = "id"\n'
+    path.write_text(head + 'status = { source = "state", own = "status" }\n', encoding="utf-8")
+    rows = [{"id": "1", "state": "abandoned", "status": "removed", "geometry": course((0, 0), (9, 0))}]
+    with pytest.raises(FieldMapError, match="own"):
+        read_site(write(tmp_path, mains=rows), fieldmap=path)
+
+
+def test_a_layer_says_itself_which_values_were_not_the_records_own(tmp_path: Path) -> None:
+    rows = [
+        {"line_id": name, "utility": "water", "asset": "pipe", "material": "steel", "material_src": told,
+         "geometry": course((0, 9 * n), (9, 9 * n))}
+        for n, (name, told) in enumerate((("1", "given"), ("2", "mapped"), ("3", "default"), ("4", None)))
+    ]  # fmt: skip
+    lines = read_site(write(tmp_path, lines=rows)).lines.set_index("line_id")
+    assert lines["material_src"].to_dict() == {"1": "given", "2": "mapped", "3": "mapped", "4": "mapped"}
+
+
+def test_all_of_a_text_is_the_records_own_word_and_a_part_is_not(tmp_path: Path) -> None:
+    rows = [
+        {"systemId": str(n), "networkType": "water", "material": text, "geometry": course((0, 9 * n), (9, 9 * n))}
+        for n, text in enumerate(("steel", "codes/steel"))
+    ]
+    lines = read_site(write(tmp_path, NetworkLink=rows), fieldmap="muddi").lines.set_index("line_id")
+    assert lines["material"].tolist() == ["steel", "steel"]
+    assert lines["material_src"].to_dict() == {"0": "given", "1": "mapped"}
