@@ -21,10 +21,10 @@ function shape(name, attributes) {
   return made;
 }
 
-// A text that may be broken after the colons of long names.
+// A text that may be broken inside long names.
 function breakable(text) {
   return String(text ?? "")
-    .split(/(?<=[:~|])/)
+    .split(/(?<=[:~|_/])/)
     .flatMap((part, k) => (k ? [element("wbr"), part] : [part]));
 }
 

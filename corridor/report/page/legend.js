@@ -92,8 +92,8 @@ function drawLegend(facts, colouring) {
 
 function toneLegend(scale, title) {
   const made = shape("svg", {
-    width: 250,
-    height: 30,
+    viewBox: "0 0 250 30",
+    width: "100%",
     role: "img",
     "aria-label": "Colours of the tone from 0.01 mA, pale, to 1000 mA, dark",
   });

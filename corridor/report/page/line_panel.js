@@ -37,7 +37,7 @@ function lineFacts(line) {
     ["status", words(line.status)],
     ["voltage", line.nominal_voltage_v === null ? null : `${numberText(line.nominal_voltage_v)} V`],
     ["quality level", line.quality_level && line.quality_level.toUpperCase()],
-    ["assumed", words(line.assumed_columns)],
+    ["assumed", (line.assumed_columns || "").replaceAll(" ", ", ")],
   ]);
 }
 
@@ -132,7 +132,7 @@ function widestWay(page, line, local, current) {
     element(
       "p",
       { class: "small" },
-      "The file holds the full split for the set-ups of the plan only; for this one it holds the way over metal that carries most. The command trace gives it in full.",
+      "The file holds the full split for the set-ups of the plan only; for this one it holds the way over metal that carries most. corridor trace gives it in full.",
     ),
   ];
   if (way && way.length) {

@@ -226,7 +226,7 @@ class Page {
       );
       said.push(tone.grade(section) ? `grade: ${tone.grade(section)}` : "not graded for this hook-up");
     }
-    if (line.assumed) said.push(`assumed: ${words(line.assumed_columns)}`);
+    if (line.assumed) said.push(`assumed: ${(line.assumed_columns || "").replaceAll(" ", ", ")}`);
     return said;
   }
 }

@@ -107,22 +107,7 @@ function groupsPanel(page) {
     parts.push(element("h3", {}, `${level}: ${groups.length} group${groups.length > 1 ? "s" : ""}`));
     const rows = groups.map((group) => {
       const lines = element("span");
-      for (const name of group.line_ids.split(" ")) {
-        const number = facts.lineAt.get(name);
-        lines.append(
-          element(
-            "button",
-            {
-              type: "button",
-              class: "go",
-              disabled: number === undefined,
-              onclick: () => page.choose({ line: number, look: true }),
-            },
-            name,
-          ),
-          " ",
-        );
-      }
+      for (const name of group.line_ids.split(" ")) lines.append(lineButton(page, name), " ");
       return [
         group.line_count,
         lines,
@@ -159,13 +144,9 @@ function findingsPanel(page) {
 
 function lineButton(page, name) {
   const number = page.facts.lineAt.get(name);
-  return number === undefined
-    ? name || ""
-    : element(
-        "button",
-        { type: "button", class: "go", onclick: () => page.choose({ line: number, look: true }) },
-        name,
-      );
+  if (number === undefined) return element("span", { class: "name" }, name || "");
+  const look = () => page.choose({ line: number, look: true });
+  return element("button", { type: "button", class: "go name", onclick: look }, name);
 }
 
 function cautionsPanel(page) {

@@ -38,7 +38,7 @@ function placeText(hookup) {
   return hookup.structure_id === null ? `at ${numberText(hookup.at_m)} m` : hookup.structure_id;
 }
 
-const NOT_HELD = "its tone isn't in this file; the command trace shows it";
+const NOT_HELD = "its tone isn't in this file; corridor trace shows it";
 
 function hookupText(hookup) {
   const many =
