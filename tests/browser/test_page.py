@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from corridor.report.page import write_page
+from corridor.report.page import write, write_page
 from tests.browser.conftest import Opened
 from tests.browser.pages import FREQUENCIES, HOSTILE, receipt_of, small_plan
 from tests.report.examples import example_review
@@ -365,6 +365,19 @@ def test_a_review_without_tone_shows_its_lines(browser: Any, tmp_path: Path) -> 
     assert len(tab.source("tone")["xs"]) == len(review.site.lines)
     tab.page.click("#tab-verify")
     assert "Only a plan" in tab.page.inner_text("#panel-area")
+    tab.page.close()
+    assert tab.messages == []
+
+
+def test_what_had_no_room_is_named(browser: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = hookup("direct")
+    monkeypatch.setattr(write, "kept_blocks", lambda whats: {(0, ready_ids().index(kept))})
+    write_page(small_plan(), tmp_path / "page.html", receipt=receipt_of(small_plan()))
+    tab = Opened(browser, tmp_path / "page.html")
+    assert tab.page.evaluate("corridorPage.hookup.hookup_id") == kept
+    assert "1 READY" in tab.page.inner_text("#hookup-count")
+    tab.page.click("#tab-waiting")
+    assert "its tone isn't in this file" in tab.page.inner_text("#panel-area")
     tab.page.close()
     assert tab.messages == []
 

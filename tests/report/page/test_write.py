@@ -12,8 +12,8 @@ import pytest
 
 from corridor.frames import CAUTION
 from corridor.plan.what_if import unpack
-from corridor.report.page import PAGE_FILE, page_html, write_page
-from corridor.report.page.write import SCRIPTS
+from corridor.report.page import PAGE_FILE, page_html, write, write_page
+from corridor.report.page.write import SCRIPTS, TONE_BYTES, kept_blocks
 from corridor.report.results import REVIEW_FILES, write_review
 from tests.browser.pages import HOSTILE, receipt_of, small_plan
 from tests.report.examples import example_review
@@ -114,6 +114,32 @@ def test_every_hookup_has_its_block(parts: Parts) -> None:
     for number in range(len(found.hookup_ids)):
         raw = zlib.decompress(block(parts, f"tone-0-{number}"))
         assert len(raw) == sum(array.nbytes for array in vars(unpack(found, number)).values())
+
+
+def test_of_too_much_the_plans_hookups_go_first() -> None:
+    (found,) = small_plan().what_if
+    chosen = {number for number in range(len(found.blocks)) if found.chosen[number].any()}
+    assert 0 < len(chosen) < len(found.blocks)
+    room = sum(len(found.blocks[number]) for number in chosen)
+    assert kept_blocks((found,), most_bytes=room) == {(0, number) for number in chosen}
+    assert kept_blocks((found,), most_bytes=room - 1) < {(0, number) for number in chosen}
+    assert len(kept_blocks((found,))) == len(found.blocks)
+    assert kept_blocks((found,), most_bytes=0) == set()
+    assert kept_blocks(()) == set()
+
+
+def test_the_facts_tell_what_is_left_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(write, "kept_blocks", lambda whats: {(0, 1)})
+    found = Parts()
+    found.feed(page_html(small_plan(), receipt=receipt_of(small_plan())))
+    (window,) = json.loads(zlib.decompress(block(found, "facts")))["windows"]
+    assert [k for k, kept in enumerate(window["kept"]) if kept] == [1]
+    assert [a["id"] for a, _ in found.scripts if str(a.get("id")).startswith("tone-")] == ["tone-0-1"]
+
+
+def test_a_full_page_stays_within_its_size() -> None:
+    # 4/3 for base64 (RFC 4648), and the library: what is promised is 25 MB
+    assert TONE_BYTES * 4 / 3 + 1_500_000 < 23_000_000
 
 
 def test_it_says_what_it_is(text: str) -> None:
