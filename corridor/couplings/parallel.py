@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import geopandas as gpd
+import numba
 import numpy as np
-import pandas as pd
+from numpy.typing import NDArray
 
 from corridor.couplings.depths import depths_of
 from corridor.couplings.near import Beside, beside
@@ -13,6 +16,9 @@ from corridor.errors import DomainError
 from corridor.frames import empty_table, stamp, table_frame
 
 __all__ = ["find_parallel_runs"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
 
 JOIN_GAP_M = 1.0  # at the outside of a bend no foot lies inside either segment
 
@@ -71,30 +77,16 @@ def find_parallel_runs(
 
 
 def _runs(lines: gpd.GeoDataFrame, segments: Segments, pieces: Beside, min_length_m: float) -> gpd.GeoDataFrame:
-    line_a, line_b = segments.line[pieces.i], segments.line[pieces.j]
-    order = np.lexsort((pieces.j, pieces.to_m, pieces.from_m, line_b, line_a))
-    table = pd.DataFrame({
-        "a": line_a[order], "b": line_b[order], "i": pieces.i[order],
-        "from": pieces.from_m[order], "to": pieces.to_m[order],
-        "sum": pieces.distance_sum[order], "min": pieces.distance_min[order],
-    })  # fmt: skip
-    table["piece"] = table["to"] - table["from"]
-    new_pair = np.r_[True, (np.diff(table["a"]) != 0) | (np.diff(table["b"]) != 0)]
-    reached = table.groupby(np.cumsum(new_pair))["to"].cummax().to_numpy()
-    gap = np.r_[0.0, table["from"].to_numpy()[1:] - reached[:-1]]
-    table["run"] = np.cumsum(new_pair | (gap > JOIN_GAP_M))
-    runs = table.groupby("run").agg(
-        a=("a", "first"), b=("b", "first"), first=("i", "first"), start=("from", "first"),
-        pieces=("piece", "sum"), total=("sum", "sum"), least=("min", "min"),
-    )  # fmt: skip
-    last = table.sort_values(["run", "to"], kind="stable").groupby("run").last()
-    runs["last"], runs["end"] = last["i"], last["to"]
-    runs = runs[runs["end"] - runs["start"] >= min_length_m]
-    number = runs.groupby(["a", "b"]).cumcount() + 1
-    a, b = runs["a"].to_numpy(), runs["b"].to_numpy()
+    a, b = segments.line[pieces.i], segments.line[pieces.j]
+    order = np.lexsort((pieces.j, pieces.to_m, pieces.from_m, b, a))
+    which, real = _joined(
+        order, (a, b, pieces.i), (pieces.from_m, pieces.to_m, pieces.distance_sum, pieces.distance_min)
+    )
+    long_enough = real[:, 1] - real[:, 0] >= min_length_m
+    (a, b, first, last), (start, end, covered, total, least) = which[long_enough].T, real[long_enough].T
+    number = _numbers(a, b)
     ids = lines["line_id"].to_numpy(dtype=object)
     difference, low, high = depths_of(lines).difference_m(a, b)
-    start, end = runs["start"].to_numpy(), runs["end"].to_numpy()
     return table_frame(
         "parallel_runs",
         {
@@ -102,14 +94,59 @@ def _runs(lines: gpd.GeoDataFrame, segments: Segments, pieces: Beside, min_lengt
             "line_a": ids[a],
             "line_b": ids[b],
             "length_m": end - start,
-            "separation_mean_m": (runs["total"] / runs["pieces"]).to_numpy(),
-            "separation_min_m": runs["least"].to_numpy(),
+            "separation_mean_m": total / covered,
+            "separation_min_m": least,
             "depth_difference_m": difference,
             "depth_difference_low_m": low,
             "depth_difference_high_m": high,
         },
-        geometry=substrings(
-            segments, first=runs["first"].to_numpy(), from_m=start, last=runs["last"].to_numpy(), to_m=end
-        ),
+        geometry=substrings(segments, first=first, from_m=start, last=last, to_m=end),
         crs=lines.crs,
     )
+
+
+def _numbers(a: Ints, b: Ints) -> Ints:
+    """Return the number of each run among those of its pair, from 1; runs of a pair follow each other."""
+    place = np.arange(len(a))
+    begins = np.r_[True, (np.diff(a) != 0) | (np.diff(b) != 0)][: len(a)]
+    return place - np.maximum.accumulate(np.where(begins, place, 0)) + 1
+
+
+def _joined(order: Ints, whole: tuple[Ints, ...], real: tuple[Floats, ...]) -> tuple[Ints, Floats]:
+    """Join pieces, taken in an order by pair and along a, into runs.
+
+    Returns
+    -------
+    ndarray of int, shape (runs, 4)
+        Lines a and b, and the segments of a on which the run begins and ends.
+    ndarray, shape (runs, 5)
+        Its ends, m, the length of its pieces, m, the integral of their distances, m^2, and the least distance, m.
+    """
+    count = _join(order, whole, real, (np.empty((0, 4), np.int64), np.empty((0, 5))))
+    found = np.empty((count, 4), np.int64), np.empty((count, 5))
+    _join(order, whole, real, found)
+    return found
+
+
+@numba.njit(cache=True, nogil=True)
+def _join(order: Any, whole: Any, real: Any, out: Any) -> int:  # pragma: no cover - compiled
+    """Count the runs, and write them where there is room for them."""
+    line_a, line_b, segment = whole
+    from_m, to_m, total, least = real
+    which, what = out
+    run, a, b, end = -1, -1, -1, 0.0
+    for k in order:
+        if line_a[k] != a or line_b[k] != b or from_m[k] - end > JOIN_GAP_M:
+            run, a, b, end = run + 1, line_a[k], line_b[k], -np.inf
+            if which.shape[0]:
+                which[run, 0], which[run, 1], which[run, 2] = a, b, segment[k]
+                what[run, 0], what[run, 2], what[run, 3], what[run, 4] = from_m[k], 0.0, 0.0, np.inf
+        if to_m[k] >= end:
+            end = to_m[k]
+            if which.shape[0]:
+                which[run, 3], what[run, 1] = segment[k], end
+        if which.shape[0]:
+            what[run, 2] += to_m[k] - from_m[k]
+            what[run, 3] += total[k]
+            what[run, 4] = min(what[run, 4], least[k])
+    return run + 1
