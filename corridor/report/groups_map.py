@@ -285,6 +285,9 @@ def _point_rows(networks: BondedNetworks) -> list[Artist]:
     if isolations["bridged"].notna().any():
         text = f"{_ISOLATION.text}, bridged: its sides share metal"
         rows.append(_mark(_ISOLATION, text, face=_BRIDGED, edge=_BRIDGED))
+    rows.append(Line2D([], [], linestyle="none", marker="s", markersize=3.5, color="#cfcfcf", markeredgecolor="#8a8a8a",
+                       label="structure"))  # fmt: skip
+    rows.append(Patch(facecolor="#f4f2ec", edgecolor="#555555", linestyle="-.", label="work area"))
     return rows
 
 
