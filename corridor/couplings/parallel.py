@@ -78,7 +78,8 @@ def find_parallel_runs(
 
 def _runs(lines: gpd.GeoDataFrame, segments: Segments, pieces: Beside, min_length_m: float) -> gpd.GeoDataFrame:
     a, b = segments.line[pieces.i], segments.line[pieces.j]
-    order = np.lexsort((pieces.j, pieces.to_m, pieces.from_m, b, a))
+    order = np.argsort(a * len(lines) + b, kind="stable")
+    _sort_pairs(order, (a, b), (pieces.from_m, pieces.to_m, pieces.j))
     which, real = _joined(
         order, (a, b, pieces.i), (pieces.from_m, pieces.to_m, pieces.distance_sum, pieces.distance_min)
     )
@@ -126,6 +127,22 @@ def _joined(order: Ints, whole: tuple[Ints, ...], real: tuple[Floats, ...]) -> t
     found = np.empty((count, 4), np.int64), np.empty((count, 5))
     _join(order, whole, real, found)
     return found
+
+
+@numba.njit(cache=True, nogil=True)
+def _sort_pairs(order: Any, pair: Any, keys: Any) -> None:  # pragma: no cover - compiled
+    """Sort each pair's pieces, which stand together, by their ends along a, and of equal ones by the segment beside."""
+    a, b = pair
+    from_m, to_m, j = keys
+    first = 0
+    for k in range(1, order.size + 1):
+        if k < order.size and a[order[k]] == a[order[first]] and b[order[k]] == b[order[first]]:
+            continue
+        own = order[first:k]
+        own[:] = own[np.argsort(j[own], kind="mergesort")]
+        own[:] = own[np.argsort(to_m[own], kind="mergesort")]
+        own[:] = own[np.argsort(from_m[own], kind="mergesort")]
+        first = k
 
 
 @numba.njit(cache=True, nogil=True)
