@@ -22,7 +22,7 @@ from corridor.report.symbols import INK
 __all__ = ["OVERVIEW_IN", "draw_overview"]
 
 OVERVIEW_IN = (258.0 / MM_PER_INCH, 150.0 / MM_PER_INCH)
-_SIZE = 1.35  # people read it outdoors, on paper
+_SIZE = 1.15  # people read it outdoors, on paper
 _BOX = (0.002, 0.003, 0.996, 0.994)
 
 

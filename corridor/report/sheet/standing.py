@@ -5,12 +5,15 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 import shapely
+from shapely.ops import substring
 
 from corridor.report.sheet.words import bearing_text, given, named_lines, quantity, short, spoken
 from corridor.site.model import Site
 
 __all__ = ["Standing", "stake_text"]
 
+_PACE_M = 1.0
+_WAYS_MAX = 3
 _NEAR_M = 0.5  # nearer than a pace: no direction is worth telling
 _ACCESS = {
     "footway": "in the footway", "carriageway": "in the carriageway", "verge": "in the verge", "private": "private",
@@ -64,11 +67,9 @@ class Standing:
         if self._middle is not None:
             away, side = bearing_text((self._middle.x, self._middle.y), (here.x, here.y))
             said.append(f"{side} side of the work area" if away > _NEAR_M else "middle of the work area")
-        shapes = [shape for shape in traced if shape is not None and not shape.is_empty]
-        if shapes:
-            far = shapely.MultiLineString(shapes).centroid
-            away, side = bearing_text((here.x, here.y), (far.x, far.y))
-            said.append(f"trace {side}" if away > _NEAR_M else "trace both ways")
+        ways = _ways(here, [shape for shape in traced if shape is not None and not shape.is_empty])
+        if ways:
+            said.append(f"trace {' and '.join(ways)}" if len(ways) <= _WAYS_MAX else "trace all ways")
         return "; ".join(said)
 
     def connect(self, setup: Any) -> str:
@@ -124,6 +125,20 @@ class Standing:
         if away <= _NEAR_M:
             return f", at {given(nearest)} ({kind})"
         return f", {quantity(away, 'm')} {side} of {given(nearest)} ({kind})"
+
+
+def _ways(here: shapely.Point, stretches: list[shapely.LineString]) -> list[str]:
+    """Return the compass sides on which stretches lie, the longest first; one that passes the place lies on two."""
+    length: dict[str, float] = {}
+    for shape in stretches:
+        at = shape.project(here)
+        passed = shape.distance(here) <= _NEAR_M and _PACE_M < at < shape.length - _PACE_M
+        parts = [substring(shape, 0.0, at), substring(shape, at, shape.length)] if passed else [shape]
+        for part in parts:
+            middle = part.interpolate(0.5, normalized=True)
+            side = bearing_text((here.x, here.y), (middle.x, middle.y))[1]
+            length[side] = length.get(side, 0.0) + part.length
+    return sorted(length, key=lambda side: (-round(length[side], 3), side))
 
 
 def stake_text(setup: Any) -> str:

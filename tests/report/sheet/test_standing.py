@@ -35,8 +35,12 @@ def test_the_side_is_that_of_the_work_area_and_the_way_that_of_the_stretches(pla
     # the work area's middle lies at (30, 3): the hook-up west of it, the stretches east of the hook-up
     shapes = gpd.GeoSeries([LineString([(0, 0), (60, 0)])])
     assert places.side(setup("direct"), shapes) == "west side of the work area; trace east"
-    both = gpd.GeoSeries([LineString([(-10, 0), (0, 0)]), LineString([(0, 0), (10, 0)])])
-    assert places.side(setup("direct"), both).endswith("trace both ways")
+    both = gpd.GeoSeries([LineString([(-10, 0), (0, 0)]), LineString([(0, 0), (20, 0)])])
+    assert places.side(setup("direct"), both).endswith("trace east and west")
+    through = gpd.GeoSeries([LineString([(0, -30), (0, 10)])])
+    assert places.side(setup("direct"), through).endswith("trace south and north")
+    around = gpd.GeoSeries([LineString([(x, y), (2 * x, 2 * y)]) for x, y in ((5, 0), (-5, 0), (0, 5), (0, -5))])
+    assert places.side(setup("direct"), around).endswith("trace all ways")
     assert places.side(setup("direct") | {"geometry": None}, shapes) == ""
 
 
