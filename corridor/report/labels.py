@@ -24,7 +24,7 @@ _LEADER_WEIGHT = 0.25  # a point of leader
 _LEADER_CROSSED = 4.0  # a map line crossed by the leader
 _SYMBOL_CROSSED = 12.0  # a symbol crossed by the leader
 _OWN_ANCHOR_PT = 1e-3
-_CHUNK = 96  # places looked at together, the nearest first
+_CHUNK = 192  # places looked at together, the nearest first
 
 
 @dataclass(frozen=True)
