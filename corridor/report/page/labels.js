@@ -27,6 +27,7 @@ class Labels {
   place() {
     const { map } = this;
     if (!map.pieces) return;
+    map.declutter();
     const scale = map.metresPerPixel;
     const taken = [];
     const rows = [];

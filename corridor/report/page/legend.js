@@ -74,7 +74,10 @@ function drawLegend(facts, colouring) {
       [markSwatch(shape("rect", { x: 4, y: 3, width: 8, height: 8, ...ink })), "direct connection that is ready"],
       [markSwatch(shape("path", { d: "M8 2 L13 7 L8 12 L3 7 Z", ...ink })), "clamp that is ready"],
       [markSwatch(shape("circle", { cx: 8, cy: 7, r: 4, ...ink })), "induction that is ready"],
-      [markSwatch(shape("path", { d: "M4 3 L12 11 M12 3 L4 11", ...ink })), "not ready, or refused: can't be chosen"],
+      [
+        markSwatch(shape("path", { d: "M4 3 L12 11 M12 3 L4 11", ...ink })),
+        "not ready, or refused: can't be chosen (shown close up)",
+      ],
       [
         markSwatch(
           shape("rect", { x: 3, y: 2, width: 10, height: 10, stroke: "#1c1c1c", "stroke-width": 2, fill: "#ffe27a" }),

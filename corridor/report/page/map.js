@@ -11,6 +11,7 @@ const CASING = 1.6;
 const DASHED = [9, 4];
 const DOTTED = [2, 4];
 const NEAR_PX = 9;
+const CLOSE_M_PER_PX = 0.12; // farther away the crosses of closed hook-ups would only hide lines
 
 class PageMap {
   constructor(facts, plot) {
@@ -192,6 +193,13 @@ class PageMap {
     );
   }
 
+  // Shows closed hook-ups where there is room for them.
+  declutter() {
+    const visible = this.metresPerPixel <= CLOSE_M_PER_PX;
+    const crosses = this.plot.renderers.find((renderer) => renderer.data_source.name === "refused");
+    if (crosses.visible !== visible) crosses.visible = visible;
+  }
+
   get metresPerPixel() {
     return (this.x.end - this.x.start) / Math.max(this.plot.inner_width, 1);
   }
@@ -223,7 +231,8 @@ class PageMap {
       }
     }
     const line = best < 0 ? null : { line: this.pieces.line[best], piece: best, section: this.pieces.section[best] };
-    return { open: near(this.open), closed: near(this.closed), line };
+    const closed = this.metresPerPixel <= CLOSE_M_PER_PX ? near(this.closed) : [];
+    return { open: near(this.open), closed, line };
   }
 
   bounds() {
