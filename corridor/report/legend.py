@@ -179,5 +179,6 @@ def _setup_list(figure: Figure, setups: Sequence[tuple[str, str]], *, top: float
         left = _LEFT + column * (1.0 - _LEFT) / layout.columns
         # matplotlib sets lines 1.2 times the linespacing apart, near enough
         figure.text(
-            left, top - _LIST_GAP, text, fontsize=layout.size_pt, va="top", color=INK, linespacing=layout.spacing
-        )
+            left, top - _LIST_GAP, text, fontsize=layout.size_pt, va="top", color=INK, linespacing=layout.spacing,
+            parse_math=False,
+        )  # fmt: skip

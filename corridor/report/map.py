@@ -118,10 +118,11 @@ def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
             setups=_setup_rows(content, chosen),
             cut_ends=bool(content.cut_ends),
         )
-        figure.text(0.01, 0.973, plain(content.title), fontsize=13, fontweight="bold", color=INK)
+        title = plain(content.title)
+        figure.text(0.01, 0.973, title, fontsize=13, fontweight="bold", color=INK, parse_math=False)
         figure.text(0.01, 0.022, CAUTION, fontsize=10.5, fontweight="bold", color="#8a0000")
         notes = [*content.notes, *([f"{left_out} labels without room: see results.gpkg"] if left_out else [])]
-        figure.text(0.01, 0.007, plain("  ·  ".join(notes)), fontsize=7, color=INK)
+        figure.text(0.01, 0.007, plain("  ·  ".join(notes)), fontsize=7, color=INK, parse_math=False)
     return figure
 
 

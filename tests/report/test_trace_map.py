@@ -105,3 +105,14 @@ def test_it_is_written_whole_and_the_same_again(tmp_path: Path, suffix: str) -> 
     assert CAUTION.encode() in data
     assert suffix == "svg" or is_png(tmp_path / "a.png")
     assert len(list(tmp_path.iterdir())) == 2
+
+
+def test_names_out_of_the_data_are_text_on_the_map_of_a_review_too(tmp_path: Path) -> None:
+    name = "$\\frac{1}{0$"
+    site, trace = _site(), _trace(line_id=name)
+    site.lines["line_id"] = site.lines["line_id"].replace("A", name)
+    trace.sections["line_id"] = trace.sections["line_id"].replace("A", name)
+    trace.notes = (name,)
+    write_trace_map(trace, site, tmp_path / "map.png", settings=Settings(), metadata=METADATA)
+    content = trace_content(trace, site, settings=Settings())
+    assert all_text(draw_map(content, colours=colour_table())).count(name) >= 4  # title, label, hook-up, note
