@@ -37,7 +37,7 @@ __all__ = ["review"]
 def review(paths: tuple[str, ...], **options: Any) -> None:
     """Review RECORDS: for each target how to put tone on it, what the receiver will read, and where it goes wrong.
 
-    Writes results.gpkg, page.html, map.png, summary.txt, summary.json, receipt.json and defects_<owner>.csv for each
-    owner.
+    Writes results.gpkg, page.html, map.png, summary.txt, summary.json and receipt.json, excavation.png where there is a
+    work area, and defects_<owner>.csv for each owner.
     """
     run_desk(review_site, paths, command="review", **options)

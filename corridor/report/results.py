@@ -13,6 +13,7 @@ from corridor.errors import OutputError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.readings.table import write_template
 from corridor.report.defects import defect_files, defects_table
+from corridor.report.excavation_map import write_excavation_map
 from corridor.report.map import MapContent, write_map
 from corridor.report.page import PAGE_FILE, write_page
 from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
@@ -31,6 +32,7 @@ __all__ = [
 ]
 
 READINGS_FILE = "readings.csv"
+DIG_FILE = "excavation.png"
 SHEET_FILE = "crew_sheet.pdf"
 REVIEW_FILES = ("results.gpkg", PAGE_FILE, "map.png", "summary.txt", "summary.json", RECEIPT_FILE)
 
@@ -117,7 +119,7 @@ def write_review(
 ) -> list[str]:
     """Write a review into a folder: ``REVIEW_FILES``, and defects_<owner>.csv for each owner with defects.
 
-    A plan has readings.csv too, and with ``paper`` there is crew_sheet.pdf.
+    With a work area there is excavation.png too, with ``paper`` crew_sheet.pdf, and a plan has readings.csv.
 
     Parameters
     ----------
@@ -148,7 +150,8 @@ def write_review(
     tables = review_tables(review)
     sheets = defect_files(tables["defects"])
     planned = hasattr(review, "verify_first")
-    extra = [name for name, made in ((SHEET_FILE, paper), (READINGS_FILE, planned)) if made]
+    dug = bool(len(review.site.work_area))
+    extra = [name for name, asked in ((DIG_FILE, dug), (SHEET_FILE, paper), (READINGS_FILE, planned)) if asked]
     receipt["files"] = [*REVIEW_FILES, *extra, *sheets]
     metadata = receipt_metadata(receipt)
     named = [*REVIEW_FILES, *extra, *([f"defects_<owner>.csv ({len(sheets)})"] if sheets else [])]
@@ -160,6 +163,8 @@ def write_review(
         for name, text in sheets.items():
             _write_text(made / name, text)
         write_map(_review_map(review), made / "map.png", metadata=metadata)
+        if dug:
+            write_excavation_map(review, made / DIG_FILE, metadata=metadata)
         write_page(review, made / PAGE_FILE, receipt=receipt)
         if paper is not None:
             write_crew_sheet(review, made / SHEET_FILE, paper=paper, metadata=metadata)

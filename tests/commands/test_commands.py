@@ -302,6 +302,6 @@ def test_review_makes_the_folder(records: Path, tmp_path: Path) -> None:
     assert result.stdout == (out / "summary.txt").read_text(encoding="utf-8")
     for line in result.stderr.splitlines():
         assert set(json.loads(line)) == {"step", "done", "total"}
-    made = {"results.gpkg", "page.html", "map.png", "crew_sheet.pdf", "summary.txt", "summary.json", "receipt.json"}
-    assert {p.name for p in out.iterdir()} == made | {"defects_site_gpkg_lines.csv"}
+    made = {"results.gpkg", "page.html", "map.png", "excavation.png", "summary.txt", "summary.json", "receipt.json"}
+    assert {p.name for p in out.iterdir()} == made | {"crew_sheet.pdf", "defects_site_gpkg_lines.csv"}
     assert tuple(PdfReader(out / "crew_sheet.pdf").pages[0].mediabox)[2:] == (612, 792)  # letter: 8.5 by 11 inches

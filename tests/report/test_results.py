@@ -28,15 +28,16 @@ OTHERS_ONLY = (
 def test_a_review_is_written_whole_and_the_same_again(tmp_path: Path) -> None:
     review = example_review(2)
     lines = write_review(review, tmp_path / "out")
-    first = {name: (tmp_path / "out" / name).read_bytes() for name in REVIEW_FILES}
-    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(REVIEW_FILES)
+    files = [*REVIEW_FILES, "excavation.png"]
+    first = {name: (tmp_path / "out" / name).read_bytes() for name in files}
+    assert sorted(p.name for p in (tmp_path / "out").iterdir()) == sorted(files)
     write_review(review, tmp_path / "out")
-    assert {name: (tmp_path / "out" / name).read_bytes() for name in REVIEW_FILES} == first
+    assert {name: (tmp_path / "out" / name).read_bytes() for name in files} == first
     assert first["summary.txt"].decode().splitlines() == lines
     layers = [layer for layer, _ in pyogrio.list_layers(tmp_path / "out" / "results.gpkg")]
     assert layers == [*(name for name in RESULT_TABLES if name not in OTHERS_ONLY), STYLE_TABLE]
     receipt = json.loads(first["receipt.json"])
-    assert receipt["files"] == list(REVIEW_FILES)
+    assert receipt["files"] == files
     assert json.loads(first["summary.json"])["receipt"] == receipt
     info = pyogrio.read_info(tmp_path / "out" / "results.gpkg", layer="strategy")
     assert info["dataset_metadata"]["caution"] == CAUTION
