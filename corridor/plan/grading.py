@@ -27,6 +27,7 @@ __all__ = [
     "Grading",
     "Outputs",
     "allowed",
+    "can_be_tuned",
     "candidate_rows",
     "drives_of",
     "grade_hookups",
@@ -219,8 +220,22 @@ def allowed(
     clear_m = np.where(induced, settings.hookups.induction_standing_m, 0.0)
     source = shapely.get_coordinates(own.geometry.to_numpy())
     standing = np.linalg.norm(xy_m[:, None, :] - source[None, :, :], axis=2) >= clear_m[None, :]
-    tuned = ~induced[:, None] | (frequencies_hz >= equipment.induction_min_hz)[None, :]
-    return np.asarray(standing[:, :, None] & tuned[None, :, :])
+    return np.asarray(standing[:, :, None] & can_be_tuned(own, frequencies_hz, equipment=equipment)[None, :, :])
+
+
+def can_be_tuned(own: gpd.GeoDataFrame, frequencies_hz: Array, *, equipment: Equipment) -> Array:
+    """Return at which frequencies each hook-up's source can be set, (d, f): an induction loop has a lowest one.
+
+    Parameters
+    ----------
+    own : GeoDataFrame
+        The d hook-ups.
+    frequencies_hz : ndarray, shape (f,)
+    equipment
+        Lowest frequency of the loop.
+    """
+    induced = own["mode"].eq("induction").to_numpy()
+    return np.asarray(~induced[:, None] | (np.asarray(frequencies_hz) >= equipment.induction_min_hz)[None, :])
 
 
 def candidate_rows(

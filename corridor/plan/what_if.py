@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from corridor.constants import MA_PER_A, MU_0
-from corridor.plan.grading import Grading, Outputs, source_limits
+from corridor.plan.grading import Grading, Outputs, can_be_tuned, source_limits
 from corridor.plan.what_if_profiles import STATION_KINDS, Profiles, profiles_of
 from corridor.plan.what_if_ways import Links, links_of, widest_ways
 from corridor.settings import Equipment, Settings
@@ -274,11 +274,10 @@ def _levels(
     for (name, frequency), value in used.items():
         level[at[name], where[frequency]] = value / MA_PER_A
     level = np.where(chosen_a > 0, chosen_a, level)
-    barred = {}
-    for name, mode in zip(ready["hookup_id"], ready["mode"], strict=True):
-        for frequency in frequencies:
-            if mode == "induction" and frequency < equipment.induction_min_hz:
-                barred[str(name), frequency] = f"the loop can't be tuned below {equipment.induction_min_hz:g} Hz"
+    names = ready["hookup_id"].astype(str).tolist()
+    low = np.argwhere(~can_be_tuned(ready, np.asarray(frequencies), equipment=equipment))
+    told = f"the loop can't be tuned below {equipment.induction_min_hz:g} Hz"
+    barred = {(names[d], frequencies[f]): told for d, f in low.tolist()}
     caught = verdicts[~verdicts["ready"].astype(bool)] if len(verdicts) else verdicts
     for (name, frequency), rows in caught.groupby(["hookup_id", "frequency_hz"], sort=True) if len(caught) else ():
         least = rows["level_ma"].min() / MA_PER_A

@@ -97,6 +97,7 @@ GATES = {"gate.py", "candidates.py", "hookups.py", "partner_gate.py", "places.py
          "ties.py", "passive.py", "facts.py", "variants.py"}  # fmt: skip
 EQUIPMENT_LIMITS = {
     "grading.py:allowed",
+    "grading.py:can_be_tuned",
     "prepare.py:refuse_low_induction",
     "trace.py:_resolved",
 }  # how low a loop can be tuned, and standing
