@@ -214,6 +214,7 @@ def _review_map(review: Any) -> MapContent:
         bonds=review.bonds_found,
         work_area=site.work_area,
         structures=site.structures,
+        setups=review.setups,
         cut_ends=tuple(site.findings.geometry[site.findings["code"].eq("end_cut")]),
         notes=(f"Equipment: {equipment_note(review.equipment)}", f"Soil: {review.summary['soil']}", "Grid north up"),
     )

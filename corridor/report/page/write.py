@@ -18,7 +18,7 @@ from typing import Any
 
 from corridor.frames import CAUTION
 from corridor.plan.what_if import WhatIf
-from corridor.report.colours import colour_table
+from corridor.report.conventions import conventions
 from corridor.report.page.facts import page_facts, path_facts
 from corridor.report.page.plots import library_script, plot_models
 
@@ -56,7 +56,7 @@ def page_html(review: Any, *, receipt: Mapping[str, Any]) -> str:
     review : Review or Plan
     receipt : mapping
     """
-    colours = colour_table()
+    colours = conventions(review.settings.report).colours
     facts = page_facts(review, receipt, colours)
     library = library_script()
     own = _own_script()
