@@ -13,8 +13,8 @@ from corridor.errors import OutputError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.readings.table import write_template
 from corridor.report.defects import defect_files, defects_table
-from corridor.report.excavation_map import write_excavation_map
-from corridor.report.map import MapContent, write_map
+from corridor.report.maps.excavation_map import write_excavation_map
+from corridor.report.maps.map import MapContent, write_map
 from corridor.report.page import PAGE_FILE, write_page
 from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata

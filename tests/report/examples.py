@@ -123,6 +123,7 @@ def example_review(lines_a_street: int = 8) -> Any:
         "sections",
         "stations",
         "bleed_paths",
+        "setups",
     ):
         frames[name] = empty_table(name, METRIC)
     return SimpleNamespace(

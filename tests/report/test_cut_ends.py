@@ -9,10 +9,10 @@ from matplotlib.text import Text
 from shapely import Point
 
 from corridor.frames import table_frame
-from corridor.report.colours import colour_table
-from corridor.report.map import draw_map
+from corridor.report.look.colours import colour_table
+from corridor.report.look.symbols import CUT_SYMBOL
+from corridor.report.maps.map import draw_map
 from corridor.report.results import _review_map
-from corridor.report.symbols import CUT_SYMBOL
 from tests.builders import METRIC
 from tests.report.examples import ORIGIN, example_review
 

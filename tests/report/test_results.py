@@ -12,16 +12,16 @@ from corridor.dictionary.plans import PLAN_TABLES
 from corridor.dictionary.readings import READINGS_TABLES
 from corridor.errors import OutputError
 from corridor.frames import CAUTION, empty_table
+from corridor.report.layers.styles import STYLE_TABLE
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import REVIEW_FILES, check_output, review_tables, write_results, write_review, write_trace
-from corridor.report.styles import STYLE_TABLE
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
 # what the commands bonds, check, plan and readings write
 OTHERS_ONLY = (
     "line_groups", "group_edges", "group_splits", "group_changes", "completeness",
-    *(table.name for table in (*PLAN_TABLES, *READINGS_TABLES)),
+    *(table.name for table in (*PLAN_TABLES, *READINGS_TABLES) if table.name != "setups"),
 )  # fmt: skip
 
 

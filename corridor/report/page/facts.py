@@ -13,11 +13,11 @@ from corridor.dictionary.results import SENSES
 from corridor.frames import CAUTION
 from corridor.plan.what_if import DOWN_TO_NOTHING, LEAST_MA, RANGE_PER_DECADE, STEPS_PER_DECADE, WhatIf, steps_of
 from corridor.plan.what_if_profiles import NOT_GRADED, NOTHING
-from corridor.report.colours import ColourTable
+from corridor.report.look.colours import ColourTable
+from corridor.report.look.symbols import GRADE_SYMBOLS
 from corridor.report.page.palette import GRADE_COLOURS, SENSE_COLOURS, tone_colours
 from corridor.report.page.rows import centimetres, rows_of, value_of
 from corridor.report.receipt import equipment_note
-from corridor.report.symbols import GRADE_SYMBOLS
 from corridor.report.text import plain
 
 __all__ = ["COLUMNS", "STILL_THERE", "page_facts", "path_facts"]

@@ -5,7 +5,7 @@ import re
 from importlib import import_module
 from typing import Any
 
-from corridor.report.symbols import INK
+from corridor.report.look.symbols import INK
 
 __all__ = ["library_script", "plot_models"]
 

@@ -18,7 +18,7 @@ from typing import Any
 
 from corridor.frames import CAUTION
 from corridor.plan.what_if import WhatIf
-from corridor.report.conventions import conventions
+from corridor.report.look.conventions import conventions
 from corridor.report.page.facts import page_facts, path_facts
 from corridor.report.page.plots import library_script, plot_models
 

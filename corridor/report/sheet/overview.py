@@ -10,14 +10,14 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
-from corridor.report.cartography import add_north_arrow, add_scale_bar, sheet_for
-from corridor.report.closeup import MM_PER_INCH, SVG_STYLE, write_labels
-from corridor.report.colours import ColourTable
-from corridor.report.hookup_marks import draw_hookups
-from corridor.report.labels import place_labels
-from corridor.report.map import setup_numbers
-from corridor.report.map_layers import draw_area, draw_structures, prepare
-from corridor.report.symbols import INK
+from corridor.report.look.colours import ColourTable
+from corridor.report.look.symbols import INK
+from corridor.report.maps.cartography import add_north_arrow, add_scale_bar, sheet_for
+from corridor.report.maps.closeup import MM_PER_INCH, SVG_STYLE, write_labels
+from corridor.report.maps.hookup_marks import draw_hookups
+from corridor.report.maps.labels import place_labels
+from corridor.report.maps.map import setup_numbers
+from corridor.report.maps.map_layers import draw_area, draw_structures, prepare
 
 __all__ = ["OVERVIEW_IN", "draw_overview"]
 

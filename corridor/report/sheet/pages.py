@@ -7,7 +7,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from corridor.report.closeup import CLOSEUP_IN, TALL_IN, Arrow, CloseUp
+from corridor.report.maps.closeup import CLOSEUP_IN, TALL_IN, Arrow, CloseUp
 from corridor.report.receipt import equipment_note
 from corridor.report.sheet.bleed import Leak, strongest_leaks
 from corridor.report.sheet.limits import outside, source_limits, source_rows

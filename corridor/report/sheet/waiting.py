@@ -4,7 +4,7 @@ from typing import Any
 
 import pandas as pd
 
-from corridor.report.closeup import CloseUp
+from corridor.report.maps.closeup import CloseUp
 from corridor.report.receipt import equipment_note
 from corridor.report.sheet.pages import MODE_WORDS, SetUpPage, SetUpPages
 from corridor.report.sheet.standing import stake_text

@@ -13,9 +13,9 @@ import typst
 
 from corridor.errors import OutputError
 from corridor.frames import CAUTION
-from corridor.report.closeup import draw_closeup, svg_bytes
-from corridor.report.colours import ColourTable
-from corridor.report.conventions import conventions_in
+from corridor.report.look.colours import ColourTable
+from corridor.report.look.conventions import conventions_in
+from corridor.report.maps.closeup import draw_closeup, svg_bytes
 from corridor.report.place import whole_file
 from corridor.report.sheet.front import front_data, setup_rows
 from corridor.report.sheet.overview import draw_overview

@@ -7,7 +7,7 @@ import pytest
 
 from corridor.dictionary import GRADES
 from corridor.frames import CAUTION
-from corridor.report.colours import colour_table
+from corridor.report.look.colours import colour_table
 from corridor.report.page.facts import COLUMNS, STILL_THERE, page_facts, path_facts
 from tests.browser.pages import FREQUENCIES, HOSTILE, receipt_of, small_plan
 from tests.report.examples import example_review

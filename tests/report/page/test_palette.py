@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from corridor.dictionary import GRADES
 from corridor.dictionary.results import SENSES
+from corridor.report.look.symbols import GRADE_SYMBOLS
 from corridor.report.page.palette import (
     GRADE_COLOURS,
     SENSE_COLOURS,
@@ -18,7 +19,6 @@ from corridor.report.page.palette import (
     TONE_TO_MA,
     tone_colours,
 )
-from corridor.report.symbols import GRADE_SYMBOLS
 
 STEPS = list(tone_colours()["steps"])  # type: ignore[call-overload]
 

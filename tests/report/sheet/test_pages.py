@@ -6,7 +6,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from corridor.report.closeup import CLOSEUP_IN, TALL_IN
+from corridor.report.maps.closeup import CLOSEUP_IN, TALL_IN
 from corridor.report.sheet.pages import FRONT_ROWS, SetUpPages
 from tests.report.sheet.conftest import changed, words
 from tests.report.sheet.test_write import crowded

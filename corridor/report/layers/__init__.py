@@ -1,0 +1,1 @@
+"""Result layers in files for other programs, with their styles."""

@@ -1,0 +1,1 @@
+"""What every drawing shares: colours, names of quality levels, symbols."""

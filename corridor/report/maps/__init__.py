@@ -1,0 +1,1 @@
+"""Maps, drawn to scale: set-ups, one hook-up, bonded groups, the excavation."""
