@@ -7,7 +7,7 @@ import pytest
 
 from corridor.errors import PlugInError
 from corridor.plugins import GROUPS, PROTOCOLS, list_plugins, load_plugin, load_plugins, plugin_points
-from corridor.report.geojson import write_geojson
+from corridor.report.layers.geojson import write_geojson
 from tests.plug_ins import register
 
 BUILT_IN = {

@@ -16,8 +16,8 @@ from corridor.network.bonded import BondedNetworks, bonded_networks
 from corridor.network.edges import LEVELS
 from corridor.network.releases import NOT_KNOWN
 from corridor.network.splits import LARGE_SHARE
-from corridor.report.groups_map import write_groups_map
-from corridor.report.map_frame import check_map
+from corridor.report.maps.groups_map import write_groups_map
+from corridor.report.maps.map_frame import check_map
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
 from corridor.report.text import percent

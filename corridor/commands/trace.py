@@ -22,10 +22,10 @@ from corridor.frames import CAUTION
 from corridor.plan.passive import INDICATIVE, trace_passive
 from corridor.plan.prepare import connect
 from corridor.plan.trace import trace_tone
-from corridor.report.map_frame import check_map
+from corridor.report.maps.map_frame import check_map
+from corridor.report.maps.trace_map import write_trace_map
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_trace
-from corridor.report.trace_map import write_trace_map
 from corridor.settings import Equipment, load_equipment
 from corridor.tone.passive import PASSIVE_KINDS
 
