@@ -41,8 +41,8 @@ function placeText(hookup) {
 const NOT_HELD = "its tone isn't in this file; corridor trace shows it";
 
 function hookupText(hookup) {
-  const many =
-    hookup.setups.length > 1 ? `${hookup.setups.length} set-ups` : hookup.setups.map((s) => s.setup_id).join(" ");
+  const [first, ...others] = hookup.setups.map((setup) => setup.setup_id);
+  const many = others.length ? `${first} +${others.length}` : first || "";
   if (hookup.ready === "ready" && !hookup.block)
     return `${hookup.line_id} · ${hookup.mode} · ${placeText(hookup)} · READY, but ${NOT_HELD}`;
   const stand = { ready: "", not_ready: "NOT READY: ", refused: "refused: " }[hookup.ready] || "";
