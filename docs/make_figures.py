@@ -16,7 +16,6 @@ from playwright.sync_api import sync_playwright
 DOCS = Path(__file__).parent
 FIGURES = DOCS / "figures"
 WIDTH, COLOURS = 1400, 64
-HOOKUP, FREQUENCY_HZ = "clamp:T-005:HH-004", 10000.0
 
 
 def shrink(source: Path, name: str, *, width: int = WIDTH) -> None:
@@ -51,7 +50,7 @@ def main() -> None:
     """Make all pictures."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("made", type=Path, help="Folder with the guides' results.")
-    parser.add_argument("--sheet-page", type=int, default=6, help="Page of the crew sheet to show.")
+    parser.add_argument("--sheet-page", type=int, default=7, help="Page of the crew sheet to show.")
     asked = parser.parse_args()
     FIGURES.mkdir(exist_ok=True)
     shrink(asked.made / "review" / "map.png", "map.png")
