@@ -15,7 +15,7 @@ from playwright.sync_api import sync_playwright
 
 DOCS = Path(__file__).parent
 FIGURES = DOCS / "figures"
-WIDTH, COLOURS = 1400, 64
+WIDTH, COLOURS = 1400, 256
 
 
 def shrink(source: Path, name: str, *, width: int = WIDTH) -> None:
@@ -24,7 +24,9 @@ def shrink(source: Path, name: str, *, width: int = WIDTH) -> None:
         picture = full.convert("RGB")
         if picture.width > width:
             picture = picture.resize((width, round(picture.height * width / picture.width)), Image.Resampling.LANCZOS)
-        picture.quantize(COLOURS, dither=Image.Dither.NONE).save(FIGURES / name, optimize=True)
+        picture.quantize(COLOURS, Image.Quantize.MAXCOVERAGE, dither=Image.Dither.NONE).save(
+            FIGURES / name, optimize=True
+        )
 
 
 def shoot_page(page_file: Path, target: Path) -> None:
@@ -55,7 +57,7 @@ def main() -> None:
     FIGURES.mkdir(exist_ok=True)
     shrink(asked.made / "review" / "map.png", "map.png")
     shrink(asked.made / "groups.png", "groups.png")
-    shrink(asked.made / "dig" / "excavation.png", "excavation.png")
+    shrink(asked.made / "phase_1" / "excavation.png", "excavation.png")
     with tempfile.TemporaryDirectory() as folder:
         shoot_page(asked.made / "review" / "page.html", Path(folder) / "page.png")
         shrink(Path(folder) / "page.png", "page.png")

@@ -115,7 +115,7 @@ def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
             figure,
             colours=colours,
             utilities=set(content.lines["utility"]),
-            setups=_setup_rows(content, chosen),
+            setups=_setup_rows(content, sheet, chosen),
             cut_ends=bool(content.cut_ends),
         )
         title = plain(content.title)
@@ -163,7 +163,7 @@ def setup_numbers(setups: pd.DataFrame) -> dict[str, list[int]]:
     return {name: sorted(found) for name, found in sorted(numbers.items(), key=lambda item: min(item[1]))}
 
 
-def _setup_rows(content: MapContent, chosen: dict[str, list[int]]) -> list[tuple[str, str]]:
+def _setup_rows(content: MapContent, sheet: Sheet, chosen: dict[str, list[int]]) -> list[tuple[str, str]]:
     rows = content.hookups.set_index(content.hookups["hookup_id"].astype(str))
     texts = []
     for name, numbers in chosen.items():
@@ -172,7 +172,9 @@ def _setup_rows(content: MapContent, chosen: dict[str, list[int]]) -> list[tuple
         row = rows.loc[name]
         place = f" at {row['structure_id']}" if isinstance(row["structure_id"], str) else ""
         state = "" if row["ready"] == "ready" else "NOT READY: "  # first, so that no long name pushes it off
-        texts.append((number_text(numbers), f"{state}{row['mode']}, {row['line_id']}{place}"))
+        shape = row.geometry
+        off = "" if shape is not None and sheet.shows(shape.x, shape.y, clear_pt=EDGE_CLEAR_PT) else " (off the map)"
+        texts.append((number_text(numbers), f"{state}{row['mode']}, {row['line_id']}{place}{off}"))
     return texts
 
 

@@ -253,3 +253,16 @@ def test_the_list_holds_every_set_up_of_a_long_plan(count: int) -> None:
     boxes = [text.get_window_extent(renderer) for text in figure.texts]
     assert not any(a.overlaps(b) for i, a in enumerate(boxes) for b in boxes[i + 1 :])
     assert all(box.y0 >= 0 and box.x1 <= FIGURE_IN[0] * DPI for box in boxes)
+
+
+def test_the_list_says_which_hookups_lie_off_the_map() -> None:
+    review = example_review(1)
+    far = review.hookups.copy()
+    far.geometry = far.geometry.translate(xoff=1e4)
+    name = far["hookup_id"].iloc[0]
+    near, off = (
+        _texts(draw_map(_content(review, hookups=hookups, setups=_planned({name: [1]})), colours=colour_table()))
+        for hookups in (review.hookups, far)
+    )
+    assert "(off the map)" in " ".join(off)
+    assert "(off the map)" not in " ".join(near)
