@@ -12,7 +12,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -36,7 +36,17 @@ def steps_of(guide: Path) -> Iterator[Step]:
         yield Step(found["what"].split(":")[0], found["text"], found["name"] or "")
 
 
-def follow(guide: Path, folder: Path) -> list[str]:
+def in_a_shell(commands: str, folder: Path) -> tuple[int, str]:
+    """Run commands in a folder; return how they ended and what they showed."""
+    path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"]))
+    done = subprocess.run(
+        ["bash", "-euo", "pipefail", "-c", commands], cwd=folder, env=os.environ | {"PATH": path},
+        capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    return done.returncode, done.stdout + done.stderr
+
+
+def follow(guide: Path, folder: Path, *, run: Callable[[str, Path], tuple[int, str]] = in_a_shell) -> list[str]:
     """Follow one guide in a folder that holds the samples; return what went another way than it says.
 
     Parameters
@@ -45,20 +55,17 @@ def follow(guide: Path, folder: Path) -> list[str]:
         A Markdown file with marked blocks.
     folder : Path
         Where to work; its ``sample_gis`` holds the samples.
+    run : callable
+        Runs commands, as `in_a_shell` does.
     """
     wrong, shown = [], ""
-    path = os.pathsep.join((str(Path(sys.executable).parent), os.environ["PATH"]))
     for step in steps_of(guide):
         if step.what == "file":
             (folder / step.name).write_text(step.text + "\n", encoding="utf-8")
         elif step.what == "run":
-            done = subprocess.run(
-                ["bash", "-euo", "pipefail", "-c", step.text], cwd=folder, env=os.environ | {"PATH": path},
-                capture_output=True, text=True, check=False,
-            )  # fmt: skip
-            shown = done.stdout + done.stderr
-            if done.returncode:
-                wrong.append(f"{guide.name}: {step.text!r} ended with {done.returncode}: {shown[-500:]}")
+            code, shown = run(step.text, folder)
+            if code:
+                wrong.append(f"{guide.name}: {step.text!r} ended with {code}: {shown[-500:]}")
         elif step.what == "makes":
             missing = [name for name in step.text.split() if not (folder / name).exists()]
             wrong += [f"{guide.name}: {name} wasn't made" for name in missing]

@@ -244,7 +244,7 @@ GROUNDS = st.lists(_row("grounds", ("ground_id", "line_id")), max_size=3)
 
 
 @settings(
-    max_examples=8, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
+    max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow]
 )
 @given(lines=LINES, structures=STRUCTURES, bonds=BONDS, grounds=GROUNDS, terms=st.sampled_from(sorted(STANDARDS)))
 def test_whatever_the_records_say_comes_back(
