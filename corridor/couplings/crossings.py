@@ -6,7 +6,6 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from corridor.couplings.depths import depths_of
@@ -15,9 +14,6 @@ from corridor.couplings.segments import Segments, segments_of, sorted_lines
 from corridor.frames import empty_table, stamp, table_frame
 
 __all__ = ["find_crossings"]
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 END_CLEAR_M = 0.05  # nearer to a line's end it is a connection or a touch, not a crossing
 SAME_POINT_M = 0.001

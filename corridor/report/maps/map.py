@@ -3,27 +3,20 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import geopandas as gpd
-import matplotlib as mpl
 import numpy as np
 import pandas as pd
-from matplotlib.axes import Axes
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patheffects import withStroke
 from shapely import Point
-from shapely.geometry.base import BaseGeometry
 
-from corridor.frames import CAUTION
 from corridor.report.look.colours import ColourTable
 from corridor.report.look.conventions import conventions_in
-from corridor.report.look.symbols import INK, STYLE
-from corridor.report.maps.cartography import Sheet, add_north_arrow, add_scale_bar, sheet_for
+from corridor.report.maps.cartography import Sheet
 from corridor.report.maps.hookup_marks import EDGE_CLEAR_PT, draw_hookups, number_text
-from corridor.report.maps.labels import Label, Placed, place_labels
+from corridor.report.maps.labels import Label
 from corridor.report.maps.legend import add_legend
+from corridor.report.maps.map_frame import MapFrame, map_frame, write_figure
 from corridor.report.maps.map_layers import (
     draw_area,
     draw_bonds,
@@ -31,15 +24,11 @@ from corridor.report.maps.map_layers import (
     draw_grades,
     draw_lines,
     draw_structures,
-    prepare,
 )
 from corridor.report.text import plain
 
 __all__ = ["MapContent", "draw_map", "setup_numbers", "write_map"]
 
-FIGURE_IN = (14.0, 10.0)
-DPI = 150
-_MAP_BOX = (0.01, 0.045, 0.76, 0.917)  # left, bottom, width, height as shares of the figure
 _LABELS_MAX = 160
 _SHORTEST_LABELLED_PT = 12.0
 
@@ -71,9 +60,7 @@ def write_map(content: MapContent, path: str | Path, *, metadata: Mapping[str, s
     Colours are those of the convention that the receipt's settings name.
     """
     figure = draw_map(content, colours=conventions_in(metadata).colours)
-    text: dict[str, str | None] = {"Title": content.title, "Description": metadata.get("caution", CAUTION)}
-    text |= {key: value for key, value in metadata.items() if key not in ("caution", "date")}
-    figure.savefig(path, dpi=DPI, format="png", metadata=text | {"Software": None})
+    write_figure(figure, path, title=content.title, metadata=metadata)
 
 
 def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
@@ -91,39 +78,31 @@ def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
     Figure
         14 by 10 inches; the labels' boxes don't overlap.
     """
-    with mpl.rc_context(STYLE):
-        figure = Figure(figsize=FIGURE_IN, dpi=DPI)
-        FigureCanvasAgg(figure)
-        sheet = sheet_for(_framed(content), figure_in=FIGURE_IN, box=_MAP_BOX)
-        axes = figure.add_axes(_MAP_BOX)
-        prepare(axes, sheet)
+    notes = list(content.notes)
+    with map_frame(content.title, _framed(content), notes=notes) as frame:
+        axes, sheet = frame.axes, frame.sheet
         draw_area(axes, content.work_area)
         draw_structures(axes, content.structures)
         draw_lines(axes, content.lines, content.stretches, colours=colours)
         chosen = _chosen(content, sheet)
         marks = draw_hookups(axes, sheet, content.hookups, chosen)
-        taken = [
+        frame.taken += [
             *draw_grades(axes, sheet, content.stretches),
             *draw_bonds(axes, sheet, content.bonds),
             *draw_cut_ends(axes, sheet, content.cut_ends),
             *marks.taken,
-            add_scale_bar(axes, sheet),
-            add_north_arrow(axes, sheet),
         ]
-        left_out = _label(axes, sheet, content, numbers=marks.labels, taken=taken)
+        left_out = _label(frame, content, numbers=marks.labels)
+        if left_out:
+            notes.append(f"{left_out} labels without room: see results.gpkg")
         add_legend(
-            figure,
+            frame.figure,
             colours=colours,
             utilities=set(content.lines["utility"]),
             setups=_setup_rows(content, sheet, chosen),
             cut_ends=bool(content.cut_ends),
         )
-        title = plain(content.title)
-        figure.text(0.01, 0.973, title, fontsize=13, fontweight="bold", color=INK, parse_math=False)
-        figure.text(0.01, 0.022, CAUTION, fontsize=10.5, fontweight="bold", color="#8a0000")
-        notes = [*content.notes, *([f"{left_out} labels without room: see results.gpkg"] if left_out else [])]
-        figure.text(0.01, 0.007, plain("  ·  ".join(notes)), fontsize=7, color=INK, parse_math=False)
-    return figure
+    return frame.figure
 
 
 def _framed(content: MapContent) -> np.ndarray:
@@ -178,9 +157,9 @@ def _setup_rows(content: MapContent, sheet: Sheet, chosen: dict[str, list[int]])
     return texts
 
 
-def _label(axes: Axes, sheet: Sheet, content: MapContent, *, numbers: list[Label], taken: list[BaseGeometry]) -> int:
+def _label(frame: MapFrame, content: MapContent, *, numbers: list[Label]) -> int:
     """Write the numbers of hook-ups and the lines' names beside them; return how many found no room."""
-    targets = set(content.stretches["line_id"].astype(str))
+    sheet, targets = frame.sheet, set(content.stretches["line_id"].astype(str))
     visible = [
         (str(name) not in targets, -sheet.to_points(piece).length, str(name), sheet.to_points(piece))
         for name, shape, status in zip(
@@ -190,26 +169,4 @@ def _label(axes: Axes, sheet: Sheet, content: MapContent, *, numbers: list[Label
     ]
     named = sorted((row for row in visible if -row[1] >= _SHORTEST_LABELLED_PT), key=lambda row: row[:3])
     wanted = [*numbers, *(Label(text=plain(name), shape=shape) for _, _, name, shape in named[:_LABELS_MAX])]
-    placed = place_labels(wanted, lines=[row[3] for row in visible], frame=sheet.frame, taken=taken)
-    for place in placed:
-        _draw_label(axes, sheet, place)
-    return len(wanted) + max(0, len(named) - _LABELS_MAX) - len(placed)
-
-
-def _draw_label(axes: Axes, sheet: Sheet, place: Placed) -> None:
-    x, y = sheet.west_m + place.x_pt / sheet.points_per_m, sheet.south_m + place.y_pt / sheet.points_per_m
-    boxed = place.label.boxed
-    if place.has_leader or boxed:
-        to_x = sheet.west_m + place.anchor_x_pt / sheet.points_per_m
-        to_y = sheet.south_m + place.anchor_y_pt / sheet.points_per_m
-        # a box's leader ends under the symbols that it numbers
-        colour, width, zorder = (INK, 0.7, 8.5) if boxed else ("#555555", 0.45, 10.0)
-        axes.plot([x, to_x], [y, to_y], color=colour, linewidth=width, zorder=zorder)
-    looks: dict[str, Any] = {"path_effects": [withStroke(linewidth=2.2, foreground="white")]}
-    if boxed:
-        box = {"boxstyle": "square,pad=0.22", "facecolor": "white", "edgecolor": INK, "linewidth": 0.8}
-        looks = {"fontweight": "bold", "bbox": box}
-    axes.text(
-        x, y, place.label.text, fontsize=place.label.size_pt, ha="center", va="center", color=INK, zorder=11,
-        parse_math=False, **looks,
-    )  # fmt: skip
+    return frame.label(wanted, [row[3] for row in visible]) + max(0, len(named) - _LABELS_MAX)

@@ -101,6 +101,7 @@ class MapFrame:
         boxed = place.label.boxed
         if place.has_leader or boxed:
             to_x, to_y = self._ground(place.anchor_x_pt, place.anchor_y_pt)
+            # a box's leader ends under the symbols that it numbers
             colour, width, zorder = (INK, 0.7, 8.5) if boxed else ("#555555", 0.45, 10.0)
             self.axes.plot([x, to_x], [y, to_y], color=colour, linewidth=width, zorder=zorder)
         looks: dict[str, Any] = {"path_effects": [withStroke(linewidth=2.2, foreground="white")]}

@@ -19,7 +19,8 @@ from corridor.frames import CAUTION, empty_table
 from corridor.report.look.colours import colour_table
 from corridor.report.look.symbols import BOND_SYMBOLS, GRADE_SYMBOLS, GRADES_FIRST, HOOKUP_SYMBOLS, INK, tone_width_pt
 from corridor.report.maps.cartography import scale_bar_length_m, sheet_for
-from corridor.report.maps.map import DPI, FIGURE_IN, MapContent, draw_map, setup_numbers, write_map
+from corridor.report.maps.map import MapContent, draw_map, setup_numbers, write_map
+from corridor.report.maps.map_frame import DPI, FIGURE_IN
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
