@@ -70,6 +70,8 @@ def bonds(
         say(_change_lines(found, shown), quiet=quiet)
     missing = missing_lines(inputs.site)
     say(["", *missing] if missing else [], quiet=quiet)
+    if output is None and map_file is None:
+        return
     asked = {} if previous is None else {"previous": {"path": previous, "sha256": file_hash(Path(previous))}}
     receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings, options=asked)
     if output is not None:

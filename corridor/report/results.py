@@ -20,6 +20,7 @@ from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_p
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.sheet import write_crew_sheet
 from corridor.report.summary import summary_json, summary_lines
+from corridor.report.text import source_names
 
 __all__ = [
     "REVIEW_FILES",
@@ -205,9 +206,8 @@ def write_trace(trace: Any, path: str | Path, *, receipt: Mapping[str, Any]) -> 
 
 def _review_map(review: Any) -> MapContent:
     site = review.site
-    names = ", ".join(sorted({Path(source.path).stem for source in site.sources})) or "site"
     return MapContent(
-        title=f"{names}: how to put tone on each line, and what the receiver will make of it",
+        title=f"{source_names(site)}: how to put tone on each line, and what the receiver will make of it",
         lines=site.lines,
         stretches=review.strategy,
         hookups=review.hookups,

@@ -4,6 +4,7 @@ import math
 import textwrap
 import unicodedata
 from collections.abc import Iterable
+from pathlib import Path
 from typing import Any
 
 __all__ = [
@@ -15,6 +16,7 @@ __all__ = [
     "plain",
     "range_text",
     "share_text",
+    "source_names",
     "wrapped",
 ]
 
@@ -105,3 +107,10 @@ def current_text(value: float | None) -> str:
 def range_text(value: float | None, low: float | None, high: float | None, *, unit: str) -> str:
     """Return a value with its range and unit, such as ``12.0 mA (8.10 to 15.2)``."""
     return f"{current_text(value)} {unit} ({current_text(low)} to {current_text(high)})"
+
+
+def source_names(site: Any, *, most: int | None = None) -> str:
+    """Return the names of the files that a site was read from, as its title; beyond ``most`` they are counted."""
+    names = sorted({Path(source.path).stem for source in site.sources})
+    more = "" if most is None or len(names) <= most else f" and {len(names) - most} more"
+    return ", ".join(names[:most]) + more or "site"

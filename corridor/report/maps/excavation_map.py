@@ -22,7 +22,7 @@ from corridor.report.maps.excavation import TONE, Strip, strips_in
 from corridor.report.maps.labels import Label
 from corridor.report.maps.map_frame import MapFrame, map_frame, write_figure
 from corridor.report.maps.map_layers import draw_grades
-from corridor.report.text import plain
+from corridor.report.text import plain, source_names
 
 __all__ = ["BY_HAND", "draw_excavation_map", "write_excavation_map"]
 
@@ -97,8 +97,7 @@ def draw_excavation_map(review: Any) -> Figure:
 
 
 def _title(site: Any) -> str:
-    names = ", ".join(sorted({Path(source.path).stem for source in site.sources})) or "site"
-    return f"{names}: what the excavation meets, and what tone can't show of it"
+    return f"{source_names(site)}: what the excavation meets, and what tone can't show of it"
 
 
 def _draw_ground(frame: MapFrame, work_area: gpd.GeoDataFrame) -> None:

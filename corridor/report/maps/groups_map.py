@@ -21,7 +21,7 @@ from corridor.report.look.symbols import INK, Symbol
 from corridor.report.maps.labels import Label
 from corridor.report.maps.map_frame import MapFrame, map_frame, write_figure
 from corridor.report.maps.map_layers import draw_area, draw_structures
-from corridor.report.text import plain
+from corridor.report.text import plain, source_names
 from corridor.site.model import Site
 
 __all__ = ["GROUP_COLOURS", "draw_groups_map", "write_groups_map"]
@@ -121,8 +121,7 @@ def draw_groups_map(networks: BondedNetworks, site: Site) -> Figure:
 
 
 def _title(site: Site) -> str:
-    names = ", ".join(sorted({Path(source.path).stem for source in site.sources})) or "site"
-    return f"{names}: which lines share metal, and how that is known"
+    return f"{source_names(site)}: which lines share metal, and how that is known"
 
 
 def _looks(line_groups: gpd.GeoDataFrame, numbers: Mapping[str, int]) -> dict[str, _Look]:

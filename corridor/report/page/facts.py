@@ -1,7 +1,6 @@
 """Everything that the page tells of a review, as plain data."""
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
@@ -18,7 +17,7 @@ from corridor.report.look.symbols import GRADE_SYMBOLS
 from corridor.report.page.palette import GRADE_COLOURS, SENSE_COLOURS, tone_colours
 from corridor.report.page.rows import centimetres, rows_of, value_of
 from corridor.report.receipt import equipment_note
-from corridor.report.text import plain
+from corridor.report.text import plain, source_names
 
 __all__ = ["COLUMNS", "STILL_THERE", "page_facts", "path_facts"]
 
@@ -76,7 +75,7 @@ def page_facts(review: Any, receipt: Mapping[str, Any], colours: ColourTable) ->
         "structures": site.structures,
     }
     facts: dict[str, Any] = {
-        "title": ", ".join(sorted({Path(source.path).stem for source in site.sources})) or "site",
+        "title": source_names(site),
         "caution": CAUTION,
         "still_there": STILL_THERE,
         "made_by": f"{receipt['program']} {receipt['version']}, {receipt['command']}",

@@ -21,7 +21,7 @@ from corridor.report.sheet.front import front_data, setup_rows
 from corridor.report.sheet.overview import draw_overview
 from corridor.report.sheet.pages import SetUpPages
 from corridor.report.sheet.waiting import waiting_pages
-from corridor.report.text import plain
+from corridor.report.text import plain, source_names
 
 __all__ = ["PAPERS", "write_crew_sheet"]
 
@@ -84,20 +84,13 @@ def _sheet_data(review: Any, root: Path, *, colours: ColourTable) -> dict[str, A
             page.data["map"] = f"setup-{number}.svg"
             (root / page.data["map"]).write_bytes(svg_bytes(draw_closeup(page.closeup, colours=colours)))
     return {
-        "site": site_name(review.site),
+        "site": plain(source_names(review.site, most=3)) or "site",
         "caution": CAUTION,
         "colours": colours.title,
         "front": front_data(review, pages),
         "list": setup_rows(review.setups),
         "setups": [page.data for page in drawn],
     }
-
-
-def site_name(site: Any) -> str:
-    """Return the names of the files that a site was read from."""
-    names = sorted({Path(source.path).stem for source in site.sources})
-    shown = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
-    return plain(shown) or "site"
 
 
 def _moment(date: str) -> datetime:
