@@ -83,9 +83,49 @@ class Opened:
         return str(self.page.inner_text("#said"))
 
 
+    def note_start(self) -> None:
+        """Keep what is chosen now, for `back_to_start`."""
+        self.page.evaluate(
+            """() => {
+                const { hookup, frequency, line, colouring, tab, map } = corridorPage;
+                const seen = [map.x.start, map.x.end, map.y.start, map.y.end];
+                window.atStart = { chosen: { hookup, frequency, line, colouring, tab }, seen };
+            }"""
+        )
+
+    def back_to_start(self) -> None:
+        """Choose again what was chosen when the page had opened, over the same part of the map."""
+        self.page.mouse.move(1, 1)
+        self.page.evaluate(
+            """async () => {
+                const { map } = corridorPage;
+                [map.x.start, map.x.end, map.y.start, map.y.end] = window.atStart.seen;
+                await corridorPage.choose(window.atStart.chosen);
+            }"""
+        )
+
+
+@pytest.fixture(scope="module")
+def shared(browser: Any, page_file: Path) -> Iterator[Opened]:
+    """The small page, opened once: opening it takes longer than what most tests do on it."""
+    tab = Opened(browser, page_file)
+    tab.note_start()
+    yield tab
+    tab.page.close()
+    assert tab.requests == [page_file.as_uri()]
+
+
 @pytest.fixture
-def opened(browser: Any, page_file: Path) -> Iterator[Opened]:
-    """The small page, open; at the end nothing was asked of anybody and nothing complained."""
+def opened(shared: Opened) -> Iterator[Opened]:
+    """The small page as it was when it had opened, for what `choose` can undo; at the end nothing complained."""
+    shared.back_to_start()
+    yield shared
+    assert shared.messages == []
+
+
+@pytest.fixture
+def fresh(browser: Any, page_file: Path) -> Iterator[Opened]:
+    """The small page in a tab of its own; at the end nothing was asked of anybody and nothing complained."""
     tab = Opened(browser, page_file)
     yield tab
     tab.page.close()

@@ -23,38 +23,38 @@ def hookup(mode: str, line_id: str = "A") -> str:
 # --- loading ----------------------------------------------------------------------------------------------------------
 
 
-def test_it_loads_alone(opened: Opened) -> None:
-    assert opened.page.title().endswith("where the tone goes")
-    assert opened.page.evaluate("performance.getEntriesByType('resource').length") == 0
+def test_it_loads_alone(fresh: Opened) -> None:
+    assert fresh.page.title().endswith("where the tone goes")
+    assert fresh.page.evaluate("performance.getEntriesByType('resource').length") == 0
 
 
-def test_nothing_may_be_requested(opened: Opened) -> None:
+def test_nothing_may_be_requested(fresh: Opened) -> None:
     # the policy itself is tried: a request from within is refused, which the console tells
-    refused = opened.page.evaluate("fetch('https://example.invalid/x').then(() => 'sent', () => 'refused')")
+    refused = fresh.page.evaluate("fetch('https://example.invalid/x').then(() => 'sent', () => 'refused')")
     assert refused == "refused"
-    assert opened.messages
-    assert all("Content Security Policy" in text or "Fetch API" in text for text in opened.messages)
-    opened.messages.clear()
+    assert fresh.messages
+    assert all("Content Security Policy" in text or "Fetch API" in text for text in fresh.messages)
+    fresh.messages.clear()
 
 
-def test_no_script_can_be_added(opened: Opened) -> None:
-    opened.page.evaluate(
+def test_no_script_can_be_added(fresh: Opened) -> None:
+    fresh.page.evaluate(
         """() => {
             const script = document.createElement('script');
             script.textContent = 'window.taken = 9';
             document.body.append(script);
         }"""
     )
-    assert opened.page.evaluate("window.taken") is None
-    assert opened.messages
-    opened.messages.clear()
+    assert fresh.page.evaluate("window.taken") is None
+    assert fresh.messages
+    fresh.messages.clear()
 
 
-def test_the_first_setup_of_the_plan_is_shown(opened: Opened) -> None:
+def test_the_first_setup_of_the_plan_is_shown(fresh: Opened) -> None:
     first = small_plan().setups.query("kind == 'setup' and ready == 'ready'").iloc[0]
-    assert opened.page.evaluate("corridorPage.hookup.hookup_id") == first["hookup_id"]
-    assert opened.page.evaluate("corridorPage.frequency") == first["frequency_hz"]
-    assert f"on {first['line_id']}" in opened.page.inner_text("#result-text")
+    assert fresh.page.evaluate("corridorPage.hookup.hookup_id") == first["hookup_id"]
+    assert fresh.page.evaluate("corridorPage.frequency") == first["frequency_hz"]
+    assert f"on {first['line_id']}" in fresh.page.inner_text("#result-text")
 
 
 def test_the_caution_stands_on_it(opened: Opened) -> None:
@@ -129,16 +129,16 @@ def test_numbers_are_those_of_the_review(opened: Opened) -> None:
     assert found[2] == row["grade"]
 
 
-def test_filters_narrow_the_list(opened: Opened) -> None:
+def test_filters_narrow_the_list(fresh: Opened) -> None:
     count = "document.querySelectorAll('#hookup-list option:not([disabled])').length"
-    everything = opened.page.evaluate(count)
+    everything = fresh.page.evaluate(count)
     assert everything == len(ready_ids())
-    opened.page.select_option("#mode", "clamp")
-    clamps = opened.page.evaluate(count)
+    fresh.page.select_option("#mode", "clamp")
+    clamps = fresh.page.evaluate(count)
     assert clamps == sum(name.startswith("clamp") for name in ready_ids())
-    opened.page.fill("#find", "no such thing")
-    assert opened.page.evaluate(count) == 0
-    assert "0 READY" in opened.page.inner_text("#hookup-count")
+    fresh.page.fill("#find", "no such thing")
+    assert fresh.page.evaluate(count) == 0
+    assert "0 READY" in fresh.page.inner_text("#hookup-count")
 
 
 def test_what_isnt_ready_is_listed_with_its_reason_and_cant_be_chosen(opened: Opened) -> None:
@@ -278,8 +278,8 @@ def test_a_plan_says_what_to_verify_first(opened: Opened) -> None:
 # --- keyboard, and what is read aloud ---------------------------------------------------------------------------------
 
 
-def test_it_works_from_the_keyboard(opened: Opened) -> None:
-    page = opened.page
+def test_it_works_from_the_keyboard(fresh: Opened) -> None:
+    page = fresh.page
     page.focus("#hookup-list")
     before = page.evaluate("corridorPage.hookup.hookup_id")
     page.keyboard.press("Home")
@@ -304,8 +304,8 @@ def test_it_works_from_the_keyboard(opened: Opened) -> None:
     assert page.evaluate("document.activeElement.id") == "tab-verify"
 
 
-def test_focus_goes_through_the_controls_in_order_and_shows(opened: Opened) -> None:
-    page = opened.page
+def test_focus_goes_through_the_controls_in_order_and_shows(fresh: Opened) -> None:
+    page = fresh.page
     page.evaluate("document.body.focus()")
     met: list[str] = []
     for _ in range(40):
@@ -333,18 +333,18 @@ def test_everything_has_a_name(opened: Opened) -> None:
 # --- texts stay texts -------------------------------------------------------------------------------------------------
 
 
-def test_hostile_texts_stay_texts(opened: Opened) -> None:
-    page = opened.page
+def test_hostile_texts_stay_texts(fresh: Opened) -> None:
+    page = fresh.page
     for line_id, text in (("A", HOSTILE[0]), ("B", HOSTILE[1]), ("C", HOSTILE[2]), ("A", HOSTILE[4])):
-        opened.choose(line=line_id, tab="line")
+        fresh.choose(line=line_id, tab="line")
         assert text in page.inner_text("#panel-area")
     for tab in ("plan", "verify", "groups", "findings", "cautions", "waiting"):
         page.click(f"#tab-{tab}")
-    opened.choose(line="<b>D</b>", tab="line")
+    fresh.choose(line="<b>D</b>", tab="line")
     assert "<b>D</b>" in page.inner_text("#panel-area")
     assert page.locator("#panel-area b").count() == 0
     assert page.locator("img").count() == 0
-    x, y = look_at(opened, *line_place("<b>D</b>"))
+    x, y = look_at(fresh, *line_place("<b>D</b>"))
     page.mouse.move(x + 30, y + 30)
     page.mouse.move(x, y)
     page.wait_for_selector("#hint:not([hidden])")
@@ -382,8 +382,8 @@ def test_what_had_no_room_is_named(browser: Any, tmp_path: Path, monkeypatch: py
     assert tab.messages == []
 
 
-def test_it_prints(opened: Opened, tmp_path: Path) -> None:
-    opened.page.pdf(path=str(tmp_path / "page.pdf"), prefer_css_page_size=True)
+def test_it_prints(fresh: Opened, tmp_path: Path) -> None:
+    fresh.page.pdf(path=str(tmp_path / "page.pdf"), prefer_css_page_size=True)
     pypdf = pytest.importorskip("pypdf")
     text = "\n".join(page.extract_text() for page in pypdf.PdfReader(tmp_path / "page.pdf").pages)
     assert "Predictions from records, not marks" in text
