@@ -22,7 +22,7 @@ from corridor.frames import CAUTION
 from corridor.report.defects import defects_table
 from corridor.report.place import check_file_place, whole_file
 from corridor.report.receipt import make_receipt, receipt_metadata
-from corridor.report.results import write_defects, write_results
+from corridor.report.results import write_check
 from corridor.site import Site
 from corridor.site.accepted import accept_findings, is_open
 from corridor.site.completeness import layer_scores
@@ -87,11 +87,16 @@ def check(
         receipt = make_receipt(site, command="check", settings=inputs.settings)
         tables = {"findings": site.findings, "defects": defects_table(site.findings), "lines": site.lines,
                   "completeness": site.completeness}  # fmt: skip
-        write_results(output, tables, metadata=receipt_metadata(receipt))
-        sheets = write_defects(site.findings, Path(output).parent)
-        say(["", f"Written: {', '.join(map(str, [output, *sheets]))}"], quiet=quiet)
+        written = write_check(output, tables, metadata=receipt_metadata(receipt))
+        say(["", f"Written: {', '.join(map(str, written))}", *_earlier(written)], quiet=quiet)
     if strict and (site.findings["severity"].eq("severe") & is_open(site.findings)).any():
         sys.exit(EXIT_STRICT)
+
+
+def _earlier(written: list[Path]) -> list[str]:
+    """Name the owners' sheets beside the result that this run didn't write: their owners have no defects left."""
+    others = sorted({*written[0].parent.glob("defects_*.csv")} - {*written})
+    return [f"Not of this run, from an earlier one: {', '.join(path.name for path in others)}"] if others else []
 
 
 def _draft(paths: tuple[str, ...], target: str, *, crs: str | None) -> list[str]:

@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from corridor.commands import talk
-from corridor.commands.inputs import lines_of_utility, load_inputs
+from corridor.commands.inputs import hold, lines_of_utility, load_inputs
 from corridor.commands.main import EXIT_STRICT
 from corridor.report.place import check_folder_place
 from corridor.report.results import write_review
@@ -53,6 +53,7 @@ def run_desk(
         Which lines are wanted (target, target_utility, everything), and how records are read.
     """
     check_folder_place(output)
+    hold(output)
     chosen = load_equipment(equipment)
     target, target_utility, everything = (more.pop(name) for name in _WANTED)
     inputs = load_inputs(paths, **more)

@@ -3,13 +3,16 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import click
+
 from corridor.errors import InputError
+from corridor.report.place import hold_place
 from corridor.report.results import check_output
 from corridor.settings import Settings, load_settings
 from corridor.site import Site, read_site
 from corridor.site.work_area import of_phase, with_work_area
 
-__all__ = ["Inputs", "lines_of_utility", "load_inputs"]
+__all__ = ["Inputs", "hold", "lines_of_utility", "load_inputs"]
 
 
 @dataclass(frozen=True)
@@ -40,6 +43,7 @@ def load_inputs(
     """
     if output is not None:
         check_output(output)
+        hold(output)
     chosen = load_settings(settings)
     site = read_site(list(paths), fieldmap=fieldmap, crs=crs, settings=chosen, corrections=corrections)
     if work_area is not None:
@@ -47,6 +51,19 @@ def load_inputs(
     if phase is not None:
         site = of_phase(site, phase)
     return Inputs(site=site, settings=chosen)
+
+
+def hold(output: str) -> None:
+    """Keep other runs out of the place of a result until the command ends.
+
+    Raises
+    ------
+    OutputError
+        If another run is writing there.
+    """
+    context = click.get_current_context(silent=True)
+    if context is not None:
+        context.with_resource(hold_place(output))
 
 
 def lines_of_utility(site: Site, utility: str) -> list[str]:

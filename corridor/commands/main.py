@@ -8,6 +8,7 @@ from typing import Any, TextIO
 import click
 
 from corridor import __version__
+from corridor.commands.stopping import stoppable, stopped_by
 from corridor.errors import CorridorError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.report.text import plain
@@ -73,6 +74,8 @@ class CommandGroup(click.Group):
                 return super().invoke(ctx)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
+        except KeyboardInterrupt as error:
+            raise stopped_by(error) from None
         except CorridorError as error:
             raise Failure(str(error)) from error
         except MemoryError as error:
@@ -101,6 +104,7 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal of few characters must not stop a review
+    stoppable()
     cli()
 
 

@@ -11,6 +11,7 @@ import pyogrio
 from pydantic import ValidationError
 
 from corridor.commands import talk
+from corridor.commands.inputs import hold
 from corridor.commands.options import input_options, output_option, quiet_options
 from corridor.errors import InputError
 from corridor.readings import PlanTables, apply_readings
@@ -48,6 +49,7 @@ def readings(
     results.gpkg, summary.txt and receipt.json; added.gpkg and corrections.csv go into the next plan.
     """
     check_folder_place(output)
+    hold(output)
     plan, receipt = read_plan(plan_folder)
     site = read_site(list(paths), settings=plan.settings, **read)
     with talk.progress(progress, quiet=quiet) as show:

@@ -3,6 +3,7 @@
 import csv
 import io
 import re
+import unicodedata
 
 import geopandas as gpd
 import pandas as pd
@@ -88,17 +89,24 @@ def defect_files(defects: gpd.GeoDataFrame) -> dict[str, str]:
     groups: dict[str, list[str]] = {}
     for owner in sorted(set(whose.astype(str))):
         groups.setdefault(_slug(owner), []).append(owner)
-    files = {}
+    names: dict[str, str] = {}
     for slug, owners in groups.items():
-        for number, owner in enumerate(owners, start=1):
-            name = f"defects_{slug}{'' if number == 1 else f'_{number}'}.csv"
-            files[name] = _csv(defects[whose.astype(str).eq(owner)])
-    return files
+        for owner in owners:
+            name, number = slug, 1
+            while name in names or (number > 1 and name in groups):
+                number += 1
+                name = f"{slug}_{number}"
+            names[name] = owner
+    return {f"defects_{name}.csv": _csv(defects[whose.astype(str).eq(owner)]) for name, owner in names.items()}
 
 
 def _slug(owner: str) -> str:
-    """Return a name that every file system takes: letters and digits of any script, else ``_``."""
-    return re.sub(r"\W+", "_", owner.casefold()).strip("_")[:_NAME_MAX] or "unstated"
+    """Return a name that every file system takes, and tells from another: letters and digits of any script, else ``_``.
+
+    Letters that differ in case, or in how their accents are encoded, are one: to some file systems they are.
+    """
+    same = unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", owner).casefold())
+    return re.sub(r"\W+", "_", same).strip("_")[:_NAME_MAX] or "unstated"
 
 
 def _csv(rows: gpd.GeoDataFrame) -> str:

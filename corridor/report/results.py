@@ -16,7 +16,14 @@ from corridor.report.defects import defect_files, defects_table
 from corridor.report.maps.excavation_map import write_excavation_map
 from corridor.report.maps.map import MapContent, write_map
 from corridor.report.page import PAGE_FILE, write_page
-from corridor.report.place import RECEIPT_FILE, check_file_place, check_folder_place, whole_file, whole_folder
+from corridor.report.place import (
+    RECEIPT_FILE,
+    check_file_place,
+    check_folder_place,
+    whole_file,
+    whole_files,
+    whole_folder,
+)
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.sheet import write_crew_sheet
 from corridor.report.summary import summary_json, summary_lines
@@ -26,7 +33,7 @@ __all__ = [
     "REVIEW_FILES",
     "check_output",
     "review_tables",
-    "write_defects",
+    "write_check",
     "write_results",
     "write_review",
     "write_trace",
@@ -175,21 +182,32 @@ def write_review(
     return lines
 
 
-def write_defects(findings: gpd.GeoDataFrame, folder: str | Path) -> list[Path]:
-    """Write the defects of each owner to a CSV file of its own in a folder; return the files, ordered by name.
+def write_check(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> list[Path]:
+    """Write what a check found, and beside it a CSV file of each owner's defects; return the files, the tables' first.
+
+    All are written before the first is put in place.
+
+    Parameters
+    ----------
+    path : str or Path
+        As in `write_results`.
+    tables : mapping of str to GeoDataFrame
+        Layers by name, ``defects`` among them.
+    metadata : mapping of str to str
+        Caution and receipt.
 
     Raises
     ------
     OutputError
-        If the folder doesn't exist or a file can't be written.
+        If a file can't be written.
     """
-    written = []
-    for name, text in defect_files(defects_table(findings)).items():
-        target = Path(folder) / name
-        with whole_file(target) as made:
-            _write_text(made, text)
-        written.append(target)
-    return written
+    texts = defect_files(tables["defects"])
+    folder = Path(path).parent
+    with whole_files(folder, list(texts)) as made:
+        for name, text in texts.items():
+            _write_text(made / name, text)
+        write_results(path, tables, metadata=metadata)
+    return [Path(path), *(folder / name for name in texts)]
 
 
 def write_trace(trace: Any, path: str | Path, *, receipt: Mapping[str, Any]) -> None:

@@ -13,7 +13,7 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import OutputError
 from corridor.frames import empty_table, table_frame
 from corridor.report.defects import defect_files, defects_table
-from corridor.report.results import write_defects
+from corridor.report.results import write_check
 from corridor.site.findings import CODES
 from tests.builders import METRIC
 
@@ -106,11 +106,41 @@ def test_text_with_commas_quotes_and_line_breaks_survives() -> None:
 
 def test_files_are_written_whole_and_the_same_again(tmp_path: Path) -> None:
     rows = findings({}, {"owner": "Quartz"})
-    first = [path.read_bytes() for path in write_defects(rows, tmp_path)]
-    assert [path.read_bytes() for path in write_defects(rows, tmp_path)] == first
-    assert sorted(path.name for path in tmp_path.iterdir()) == ["defects_quartz.csv", "defects_slate_water.csv"]
+    tables = {"findings": rows, "defects": defects_table(rows)}
+    written = write_check(tmp_path / "r.geojson", tables, metadata={})
+    first = [path.read_bytes() for path in written]
+    assert [path.read_bytes() for path in write_check(tmp_path / "r.geojson", tables, metadata={})] == first
+    names = ["defects_quartz.csv", "defects_slate_water.csv", "r.geojson"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == sorted(path.name for path in written) == names
     with pytest.raises(OutputError, match="doesn't exist"):
-        write_defects(rows, tmp_path / "none")
+        write_check(tmp_path / "none" / "r.geojson", tables, metadata={})
+
+
+def test_no_sheet_is_put_in_place_where_the_tables_can_t_be(tmp_path: Path) -> None:
+    rows = findings({})
+    (tmp_path / "r.geojson").mkdir()
+    with pytest.raises(OutputError, match="is a folder"):
+        write_check(tmp_path / "r.geojson", {"defects": defects_table(rows)}, metadata={})
+    assert [path.name for path in tmp_path.iterdir()] == ["r.geojson"]
+
+
+@pytest.mark.parametrize(
+    ("owners", "names"),
+    [
+        (("A", "a.", "A 2"), ("a", "a_2", "a_3")),  # the number of the second is the name of the third
+        (("../../etc/passwd", "C:\\con", "nul."), ("c_con", "etc_passwd", "nul")),
+        (("Caf\u00e9", "Cafe\u0301"), ("caf\u00e9", "caf\u00e9_2")),  # one letter, encoded in two ways (Unicode, NFC)
+        (("x" * 300, "x" * 301), ("x" * 60, "x" * 60 + "_2")),
+        (("\u6c34" * 300,), ("\u6c34" * 60,)),
+        (("\x1b[31m", "\u202e", ""), ("31m", "unstated", "unstated_2")),
+    ],
+)
+def test_every_owner_has_a_file_of_a_name_that_leads_nowhere(owners: tuple[str, ...], names: tuple[str, ...]) -> None:
+    table = defects_table(findings(*({"owner": owner} for owner in owners)))
+    files = defect_files(table)
+    assert sorted(files) == sorted(f"defects_{name}.csv" for name in names)
+    assert sum(len(parsed(text)) for text in files.values()) == len(owners)
+    assert all(len(name.encode()) < 255 for name in files)
 
 
 def test_no_cell_is_a_formula_to_a_spreadsheet() -> None:

@@ -1,7 +1,6 @@
 """Writing the crew sheet: data and maps into a folder of their own, set by the template into one PDF."""
 
 import json
-import tempfile
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from importlib import resources
@@ -53,8 +52,9 @@ def write_crew_sheet(review: Any, path: str | Path, *, paper: str = "a4", metada
     if paper not in PAPERS:
         message = f"expected paper {' or '.join(PAPERS)}, got {paper!r}"
         raise OutputError(message)
-    with whole_file(path) as made, tempfile.TemporaryDirectory(prefix="corridor-sheet-") as folder:
-        root = Path(folder)
+    with whole_file(path) as made:
+        root = made.parent / "sheet"  # in the workshop, so that a killed run's is taken away with it
+        root.mkdir()
         template = resources.files("corridor.report.sheet").joinpath(_TEMPLATE).read_text(encoding="utf-8")
         (root / _TEMPLATE).write_text(template, encoding="utf-8", newline="\n")
         (root / "receipt.json").write_text(metadata.get("receipt", "{}"), encoding="utf-8", newline="\n")

@@ -1,0 +1,78 @@
+"""Stopping: ctrl-C and a request to terminate end the program within two seconds and leave nothing unfinished behind.
+
+Either becomes an exception where the program can take one, and everything is taken away on the way out. A long loop of
+compiled code can't: a thread of its own, woken by the operating system's signal itself, then takes away what is
+unfinished and ends the process.
+"""
+
+import os
+import signal
+import sys
+import threading
+import time
+from types import FrameType
+from typing import Any, NoReturn
+
+import click
+
+from corridor.report.claims import discard_all
+
+__all__ = ["GRACE_S", "Stopped", "stoppable", "stopped_by"]
+
+GRACE_S = 1.0  # for the way out by the exception
+_SIGNAL_EXIT = 128  # and the signal's number: what shells say of a program that a signal ended
+_SHOW_CURSOR = "\x1b[?25h"
+_telling = threading.Lock()
+
+
+class Stopped(click.ClickException):
+    """The user stopped the program: one line on stderr, exit code 130, or 143 on a request to terminate."""
+
+    def __init__(self, number: int = signal.SIGINT) -> None:
+        super().__init__("corridor: stopped; nothing unfinished is left")
+        self.exit_code = _SIGNAL_EXIT + number
+
+    def show(self, file: Any = None) -> None:
+        """Write the line, unless it has been written."""
+        if _telling.acquire(blocking=False):
+            click.echo(self.message, file=file, err=True)
+
+
+class _Terminated(KeyboardInterrupt):
+    """A request to terminate."""
+
+
+def stopped_by(error: KeyboardInterrupt) -> Stopped:
+    """Return what to tell of an interrupt."""
+    return Stopped(signal.SIGTERM if isinstance(error, _Terminated) else signal.SIGINT)
+
+
+def stoppable() -> None:
+    """See that this process stops when it is told to; called once, by the program's main thread."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    signal.signal(signal.SIGTERM, _terminate)
+    if os.name != "posix":  # pragma: no cover - there, stops wait for the loop that is running
+        return
+    read, write = os.pipe()
+    os.set_blocking(write, False)
+    signal.set_wakeup_fd(write, warn_on_full_buffer=False)
+    threading.Thread(target=_watch, args=(read,), name="stopping", daemon=True).start()
+
+
+def _terminate(_number: int, _frame: FrameType | None) -> NoReturn:
+    raise _Terminated
+
+
+def _watch(read: int) -> NoReturn:
+    """Wait for a signal, give the exception its time, and end what still runs then."""
+    number = os.read(read, 1)[0]
+    while number not in (signal.SIGINT, signal.SIGTERM):
+        number = os.read(read, 1)[0]
+    time.sleep(GRACE_S)
+    discard_all()
+    if sys.stderr.isatty():
+        sys.stderr.write(_SHOW_CURSOR)
+    stop = Stopped(number)
+    stop.show()
+    sys.stderr.flush()
+    os._exit(stop.exit_code)
