@@ -19,7 +19,7 @@ from corridor.report.claims import discard_all
 
 __all__ = ["GRACE_S", "Stopped", "stoppable", "stopped_by"]
 
-GRACE_S = 1.0  # for the way out by the exception
+GRACE_S = 0.5  # for the way out by the exception
 _SIGNAL_EXIT = 128  # and the signal's number: what shells say of a program that a signal ended
 _SHOW_CURSOR = "\x1b[?25h"
 _telling = threading.Lock()

@@ -166,7 +166,7 @@ def test_a_file_system_without_locks_keeps_nobody_from_writing(tmp_path: Path, m
 
 def test_a_folder_that_can_t_be_written_to_is_told(tmp_path: Path) -> None:
     with (
-        pytest.raises(OutputError, match="can't write in .*: No such file or directory; name another"),
+        pytest.raises(OutputError, match=r"can't write in .*: No such file or directory; name another"),
         claimed(tmp_path / "no" / "out"),
     ):
         pass

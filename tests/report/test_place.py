@@ -41,7 +41,7 @@ def test_a_failure_leaves_the_old_file(tmp_path: Path) -> None:
 
 
 def test_a_file_that_never_came_is_an_error(tmp_path: Path) -> None:
-    with pytest.raises(OutputError, match="can't write .* No such file"), whole_file(tmp_path / "r.txt"):
+    with pytest.raises(OutputError, match=r"can't write .* No such file"), whole_file(tmp_path / "r.txt"):
         pass
 
 
