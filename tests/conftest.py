@@ -39,12 +39,24 @@ FIRST = (
 )
 
 
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Let the long ones be asked for."""
+    parser.addoption("--thorough", action="store_true", help="run the tests marked thorough too: more of the same")
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Keep the order below: of files, the plug-in that shares them out takes those with most tests first."""
     config.option.loadscopereorder = False
+    config.addinivalue_line(
+        "markers", "thorough: further cases of what a quicker test asks already; run with --thorough, and by .ci/run"
+    )
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Put the files of `FIRST` first."""
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Put the files of `FIRST` first, and leave the thorough ones out unless they are asked for."""
     rank = {HERE / name: number for number, name in enumerate(FIRST)}
     items.sort(key=lambda item: rank.get(item.path, len(FIRST)))
+    if not config.getoption("--thorough"):
+        left_out = [item for item in items if item.get_closest_marker("thorough")]
+        items[:] = [item for item in items if not item.get_closest_marker("thorough")]
+        config.hook.pytest_deselected(items=left_out)
