@@ -49,7 +49,8 @@ def stopped_by(error: KeyboardInterrupt) -> Stopped:
 
 def stoppable() -> None:
     """See that this process stops when it is told to; called once, by the program's main thread."""
-    signal.signal(signal.SIGINT, signal.default_int_handler)
+    if signal.getsignal(signal.SIGINT) is not signal.SIG_IGN:  # a shell's background jobs are to ignore it
+        signal.signal(signal.SIGINT, signal.default_int_handler)
     signal.signal(signal.SIGTERM, _terminate)
     if os.name != "posix":  # pragma: no cover - there, stops wait for the loop that is running
         return

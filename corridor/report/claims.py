@@ -101,12 +101,16 @@ def discard_all() -> None:
 def _claim(place: Path) -> _Claim:
     stem = _stem(place.name)
     lock_file = place.parent / f"{_PREFIX}{stem}{_LOCK}"
+    lock = None
     try:
         lock = _locked(lock_file)
         if lock is not None:
             os.ftruncate(lock, 0)
             os.write(lock, place.name.encode("utf-8", "surrogateescape"))
     except OSError as error:
+        if lock is not None:
+            lock_file.unlink(missing_ok=True)
+            os.close(lock)
         message = f"can't write in {place.parent}: {error.strerror or error}; name another folder"
         raise OutputError(message) from error
     if lock is None:

@@ -24,6 +24,7 @@ __all__ = [
 ]
 
 RECEIPT_FILE = "receipt.json"
+_MADE = "made"
 _HERE, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of Linux (renameat2, Linux manual, section 2)
 
 
@@ -156,7 +157,7 @@ def whole_folder(path: str | Path) -> Iterator[Path]:
     """
     target = _followed(check_folder_place(path))
     with _workshop(target) as workshop:
-        made = workshop / "made"
+        made = workshop / _MADE
         made.mkdir()
         yield made
         for file in sorted(made.iterdir()):
@@ -194,7 +195,9 @@ def _workshop(target: Path) -> Iterator[Path]:
             workshop.mkdir()
             yield workshop
         except OutputError as error:
-            message = str(error).replace(str(workshop / target.name), str(target))
+            message = str(error)
+            for inside in (target.name, _MADE):
+                message = message.replace(str(workshop / inside), str(target))
             raise OutputError(message) from error
         except OSError as error:
             message = f"can't write {target}: {error.strerror or error}; what stood there is as it was"
