@@ -229,6 +229,95 @@ class ReportSettings(_Part):
     quality_levels: Literal["asce_38_22", "pas_128_2022", "as_5488_2022"] = "asce_38_22"
 
 
+class Estimate(_Part):
+    """A rate as low, likely and high: what the least, the likeliest and the most effort come from."""
+
+    low: Annotated[float, Field(ge=0)]
+    likely: Annotated[float, Field(ge=0)]
+    high: Annotated[float, Field(ge=0)]
+
+    @model_validator(mode="after")
+    def _ordered(self) -> Self:
+        if not self.low <= self.likely <= self.high:
+            message = f"need low <= likely <= high, got {self.low:g}, {self.likely:g}, {self.high:g}"
+            raise ValueError(message)
+        return self
+
+
+def _estimate(low: float, likely: float, high: float) -> Estimate:
+    return Estimate(low=low, likely=likely, high=high)
+
+
+class ScopeRates(_Part):
+    """What locating a large excavation takes. Every default is an estimate, no source: replace them by your own."""
+
+    setup_minutes: Estimate = _estimate(15, 25, 45)  # estimate, no source: of a crew, for one set-up
+    repeat_share: Estimate = _estimate(0, 0.15, 0.4)  # estimate, no source: set-ups made again, or in another place
+    trace_minutes_per_100m: Estimate = _estimate(10, 20, 40)  # estimate, no source: along a line that tone shows
+    other_minutes_per_100m: Estimate = _estimate(30, 60, 120)  # estimate, no source: other methods, where not
+    sweep_minutes_per_1000m2: Estimate = _estimate(5, 10, 20)  # estimate, no source: for lines that no record shows
+    setups_per_100m: Estimate = _estimate(0.8, 1.5, 3)  # estimate, no source: where no set-ups were computed
+    not_shown_share: Estimate = _estimate(0.1, 0.3, 0.6)  # estimate, no source: of metal, where no grades were computed
+    test_hole_hours: Estimate = _estimate(1.5, 3, 6)  # estimate, no source: of a crew that digs, for one hole
+    day_hours: Positive = 6.0  # estimate, no source: of a crew on site, without ways and waiting
+    closures_per_100m: dict[str, Estimate] = {  # estimates, no source: while lines on a surface are traced
+        "carriageway": _estimate(0.3, 0.6, 1.2),
+        "footway": _estimate(0.1, 0.3, 0.6),
+        "private": _estimate(0.5, 1, 2),
+        "rail": _estimate(0.5, 1, 2),
+        "verge": _estimate(0, 0, 0.2),
+    }
+    closures_per_hole: dict[str, Estimate] = {  # estimates, no source: several holes may share one
+        "carriageway": _estimate(0.4, 0.7, 1),
+        "footway": _estimate(0.4, 0.7, 1),
+        "private": _estimate(0.4, 0.7, 1),
+        "rail": _estimate(1, 1, 1),
+        "verge": _estimate(0, 0, 0.5),
+    }
+    closure_hours: dict[str, Estimate] = {  # estimates, no source: one closure, set out and taken away
+        "carriageway": _estimate(2, 4, 7),
+        "footway": _estimate(1, 2, 4),
+        "private": _estimate(1, 2, 4),
+        "rail": _estimate(2, 4, 6),
+        "verge": _estimate(0.5, 1, 2),
+    }
+
+
+class ScopeSettings(_Part):
+    """Congestion and effort over a large excavation: cells, what is solved, what a dig meets, and rates."""
+
+    cell_m: Annotated[float, Field(ge=2, le=1000)] = 20.0  # across: between two sides of a hexagon, or of a square
+    shape: Literal["hexagon", "square"] = "hexagon"
+    several_from: Annotated[int, Field(ge=2)] = 3  # recorded lines in a cell from which they are several, not few
+    many_from: Annotated[int, Field(ge=3)] = 6
+    very_many_from: Annotated[int, Field(ge=4)] = 10
+    near_hz: tuple[Positive, ...] = (1000.0, 10_000.0)  # solved at the shared frequencies nearest to these; (): at all
+    section_max_m: Positive = 8.0  # these five replace those of the solver: shares of a cell need less than a mark
+    section_close_m: Positive = 4.0
+    gamma_step: Positive = 0.5
+    section_limit: Annotated[int, Field(ge=10)] = 6000  # of two metres: how much network a window holds
+    growth_m: Positive = 40.0
+    windows_most: Annotated[int, Field(ge=0)] | None = None  # solve so many, spread over the area; None: all
+    depth_tolerance_m: Annotated[float, Field(ge=0)] = 0.3  # lines so far below the dig count as in it
+    hole_spacing_m: Positive = 25.0  # most test holes on a line that tone doesn't show stand so far apart
+    hole_merge_m: Annotated[float, Field(ge=0)] = 1.5  # one hole settles what lies so near
+    crews_most: Annotated[int, Field(ge=1, le=50)] = 4  # days are told for one crew to so many
+    rates: ScopeRates = ScopeRates()
+
+    @model_validator(mode="after")
+    def _rising(self) -> Self:
+        if not self.several_from < self.many_from < self.very_many_from:
+            message = "scope: need several_from < many_from < very_many_from"
+            raise ValueError(message)
+        return self
+
+
+class CitySettings(_Part):
+    """Runs over a folder of tiles (docs/city_scale.md)."""
+
+    tile_segments: Annotated[int, Field(ge=1)] = 50_000  # most segments in a tile: bounds what one run over it holds
+
+
 class Settings(_Part):
     """All settings of a run; every part has defaults."""
 
@@ -247,6 +336,8 @@ class Settings(_Part):
     checks: CheckSettings = CheckSettings()
     readings: ReadingSettings = ReadingSettings()
     report: ReportSettings = ReportSettings()
+    scope: ScopeSettings = ScopeSettings()
+    city: CitySettings = CitySettings()
     seed: int = 0
 
 

@@ -5,13 +5,16 @@ from typing import Any
 import click
 import pandas as pd
 
+from corridor.city import Tiles, city_couplings
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option
-from corridor.commands.talk import missing_lines, more_line, say, table_lines
-from corridor.couplings import find_couplings
+from corridor.commands.talk import missing_lines, more_line, progress, say, table_lines
+from corridor.commands.tile_runs import crew_options, hands_of, tiles_named
+from corridor.couplings import Couplings, find_couplings
 from corridor.frames import CAUTION
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
+from corridor.settings import Settings
 
 __all__ = ["find"]
 
@@ -22,12 +25,33 @@ _SHOWN = 12
 @input_options
 @settings_option
 @output_option("Write the layers to this file (.gpkg, .geojson, .parquet, .csv).")
+@crew_options
 @quiet_options
-def find(paths: tuple[str, ...], *, output: str | None, quiet: bool, verbose: bool, progress: str, **read: Any) -> None:
-    """Find where tone can jump between the lines of RECORDS: parallel runs, crossings, bonds."""
-    del progress
-    inputs = load_inputs(paths, output=output, **read)
-    couplings = find_couplings(inputs.site, settings=inputs.settings)
+def find(
+    paths: tuple[str, ...],
+    *,
+    output: str | None,
+    workers: int | None,
+    scheduler: str | None,
+    quiet: bool,
+    verbose: bool,
+    progress: str,
+    **read: Any,
+) -> None:
+    """Find where tone can jump between the lines of RECORDS: parallel runs, crossings, bonds.
+
+    RECORDS may be a folder of tiles, as corridor tiles writes it.
+    """
+    hands = {"workers": workers, "scheduler": scheduler}
+    over = tiles_named(paths, settings=read["settings"], output=output, hands=hands, read=read)
+    if over is None:
+        inputs = load_inputs(paths, output=output, **read)
+        site, settings = inputs.site, inputs.settings
+        couplings = find_couplings(site, settings=settings)
+    else:
+        tiles, settings = over
+        site = tiles.whole()
+        couplings = _over_tiles(tiles, settings, hands, how=progress, quiet=quiet)
     tables = {
         "parallel_runs": couplings.parallel_runs,
         "crossings": couplings.crossings,
@@ -41,12 +65,17 @@ def find(paths: tuple[str, ...], *, output: str | None, quiet: bool, verbose: bo
     columns = ["bond_id", "line_a", "line_b", "structure_id", "evidence", "state", "probability", "rule"]
     none = "Bonds: none recorded, none inferred; no record is not no bond"
     say(["", *_listed("Bonds:", couplings.bonds_found[columns], shown, none=none)], quiet=quiet)
-    missing = missing_lines(inputs.site)
+    missing = missing_lines(site)
     say(["", *missing] if missing else [], quiet=quiet)
     if output is not None:
-        receipt = make_receipt(inputs.site, command="find", settings=inputs.settings)
+        receipt = make_receipt(site, command="find", settings=settings)
         write_results(output, tables, metadata=receipt_metadata(receipt))
         say(["", f"Written: {output}"], quiet=quiet)
+
+
+def _over_tiles(tiles: Tiles, settings: Settings, hands: dict[str, Any], *, how: str, quiet: bool) -> Couplings:
+    with progress(how, quiet=quiet) as told, hands_of(hands) as here:
+        return city_couplings(tiles, settings=settings, hands=here, told=told)
 
 
 def _listed(title: str, table: pd.DataFrame, shown: int | None, *, none: str) -> list[str]:

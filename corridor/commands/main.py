@@ -23,6 +23,7 @@ _HELP = {  # kept here, so that --help needn't load the commands
     "check": "Read records and account for every feature.",
     "find": "Find parallel runs, crossings and bonds.",
     "bonds": "List the groups of lines that share metal.",
+    "tiles": "Read a whole city's records into tiles, for find and bonds.",
     "trace": "Predict where one hook-up's tone goes.",
     "review": "Review a site into one folder: strategy, map, summary.",
     "plan": "Choose the fewest set-ups, in walking order.",
