@@ -13,6 +13,7 @@ from corridor.errors import CorridorError
 
 __all__ = ["mistakes", "read_toml"]
 
+_MISTAKES_SHOWN = 12
 _LONGEST_SHOWN = 40  # characters of a value quoted in a message
 _UNION_ARMS = {"str", "int", "float", "bool"}  # how the checker names the alternatives of a value
 
@@ -41,7 +42,7 @@ def read_toml(path: Path, what: str, *, error: type[CorridorError]) -> dict[str,
     """
     try:
         return tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as cause:
+    except (OSError, ValueError, RecursionError) as cause:
         message = f"expected a readable TOML {what} file, {path} {_trouble(cause)}"
         raise error(message) from None
 
@@ -56,6 +57,8 @@ def _trouble(cause: Exception) -> str:
     ):
         if isinstance(cause, kind):
             return words
+    if not isinstance(cause, tomllib.TOMLDecodeError):  # what the parser's own limits say
+        return "nests too deep or holds a number too long; write it plainly"
     place = re.search(r"\((at [^()]*)\)$", str(cause))
     return f"is not TOML{' ' + place[1] if place else ''}; check brackets, quotes and equals signs there"
 
@@ -75,7 +78,7 @@ def mistakes(error: ValidationError, model: type[BaseModel], *, data: Mapping[st
     Returns
     -------
     str
-        The mistakes in the order of the checker, separated by semicolons.
+        The first twelve mistakes in the order of the checker, separated by semicolons, and how many more there are.
     """
     told: dict[str, None] = {}
     for mistake in error.errors(include_url=False):
@@ -84,8 +87,9 @@ def mistakes(error: ValidationError, model: type[BaseModel], *, data: Mapping[st
             loc.pop()
         union = len(loc) < len(mistake["loc"])
         words = "expected text, a number or true or false" if union else _expected(mistake, loc, model)
-        told[f"{'.'.join(loc) or 'the file'}: {words}{_came(mistake)}"] = None
-    return "; ".join(told)
+        told[f"{_cut('.'.join(loc), 2 * _LONGEST_SHOWN) or 'the file'}: {words}{_came(mistake)}"] = None
+    rest = len(told) - _MISTAKES_SHOWN
+    return "; ".join(list(told)[:_MISTAKES_SHOWN]) + (f"; and {rest} more" if rest > 0 else "")
 
 
 def _holds(data: Any, loc: tuple[str | int, ...]) -> bool:
@@ -145,4 +149,8 @@ def _came(mistake: Any) -> str:
     if isinstance(value, Mapping):
         return ", got a table"
     text = str(value).lower() if isinstance(value, bool) else repr(value)
-    return f", got {text if len(text) <= _LONGEST_SHOWN else text[:_LONGEST_SHOWN] + '...'}"
+    return f", got {_cut(text)}"
+
+
+def _cut(text: str, limit: int = _LONGEST_SHOWN) -> str:
+    return text if len(text) <= limit else text[:limit] + "..."

@@ -11,6 +11,7 @@ from corridor.errors import InputError
 from corridor.site.csv_rows import csv_rows
 from corridor.site.depth_kind import DEPTH_KIND
 from corridor.site.findings import FEATURE, Findings
+from corridor.site.quoting import quoted
 from corridor.site.values import as_text
 
 __all__ = ["COLUMNS", "Correction", "Corrections", "load_corrections"]
@@ -70,8 +71,8 @@ class Corrections:
             name, value = correction.column, correction.value or None
             before = frame[name].astype(object) if name in frame else pd.Series(None, index=frame.index, dtype=object)
             told = [
-                f"{name}: {'nothing' if pd.isna(was) else repr(str(was))} corrected to "
-                f"{repr(value) if value else 'nothing'}, by {correction.source}, {correction.date}"
+                f"{name}: {'nothing' if pd.isna(was) else quoted(was)} corrected to "
+                f"{quoted(value) if value else 'nothing'}, by {correction.source}, {correction.date}"
                 for was in before[hit]
             ]
             findings.add_rows("corrected", frame[hit], told, action="repaired: the owner's file is as it was")
@@ -88,7 +89,7 @@ class Corrections:
         for correction in self.rows:
             if correction.row not in self._used:
                 told = (
-                    f"correction in row {correction.row}: no feature {correction.id!r} in a layer {correction.layer!r} "
+                    f"correction in row {correction.row}: no feature {quoted(correction.id)} in a layer {quoted(correction.layer)} "
                     f"that is read with column {correction.column!r}"
                 )
                 findings.add("correction_unused", told, action="not used: check layer, id and column")
@@ -118,6 +119,6 @@ def _correction(number: int, row: dict[str, str | None], file: Path) -> Correcti
     known = {name for table in INPUT_TABLES.values() for name in table.names}
     if cells["column"] not in known:
         got = cells["column"]
-        message = f"{file}, row {number}: expected a column of the data dictionary, got {got!r}; correct it there"
+        message = f"{file}, row {number}: expected a column of the data dictionary, got {quoted(got)}; correct it there"
         raise InputError(message)
     return Correction(row=number, **cells)

@@ -38,7 +38,7 @@ class ColumnMap(BaseModel):
         if pattern is not None:
             try:
                 re.compile(pattern)
-            except re.error:
+            except (re.error, OverflowError, RecursionError):
                 message = "expected a regular expression: check its brackets and backslashes"
                 raise ValueError(message) from None
         return pattern

@@ -23,6 +23,8 @@ CODES = {
     # layers and coordinates
     "unknown_layer": "warning",
     "unreadable_layer": "warning",
+    "features_lost": "severe",
+    "unlisted_table": "warning",
     "missing_sidecar": "warning",
     "crs_stated": "note",
     "crs_replaced": "warning",

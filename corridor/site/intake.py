@@ -15,13 +15,20 @@ from corridor.site.findings import FEATURE, Findings
 from corridor.site.mapping import fit_map
 from corridor.site.model import Source
 from corridor.site.placing import common_place, far_features, place_of, suspect_axes, swap_axes
+from corridor.site.quoting import first_names, quoted
 from corridor.site.reference import check_in_range, layer_crs, reproject, site_crs
-from corridor.site.sources import TROUBLE, file_labels, read_layers, recoded, source_of
+from corridor.site.sources import HELD, TROUBLE, file_labels, read_layers, recoded, source_of
 from corridor.site.values import as_text
 
 __all__ = ["Layer", "open_layers", "place_layers"]
 
 _IDS = {"lines": "line_id", "structures": "structure_id", "bonds": "bond_id", "grounds": "ground_id"}
+_NAMED_MOST = 8  # layers in a message
+_TROUBLE_ACTIONS = {
+    "unreadable_layer": "set aside: the other layers are used",
+    "features_lost": "set aside: what can be read is used; ask the owner for the file again",
+    "unlisted_table": "not read: if it holds records, ask the owner to register it as a layer",
+}
 
 
 @dataclass(frozen=True)
@@ -33,6 +40,7 @@ class Layer:
     table: Table | None  # None: not recognised
     plan: LayerMap | None
     frame: gpd.GeoDataFrame
+    held: int = 0  # features that its file says it holds, read or not
 
     @property
     def where(self) -> str:
@@ -63,11 +71,12 @@ def open_layers(files: list[Path], plan: FieldMap, findings: Findings) -> tuple[
             block = plan.block(labels[path], name)
             frame = recoded(path, name, block.encoding) if block and block.encoding else own
             where = f"{labels[path]}:{name}"
+            held = max(own.attrs.pop(HELD, 0), frame.attrs.pop(HELD, 0), len(frame))
             _tell_trouble(frame, where, findings)
             if block is not None:
                 block = fit_map(block, frame, where=where, profile=plan.profile, findings=findings)
             word = block.table if block else name.strip().casefold()
-            layers.append(Layer(labels[path], name, INPUT_TABLES.get(word), block, frame))
+            layers.append(Layer(labels[path], name, INPUT_TABLES.get(word), block, frame, held))
     _check_blocks(plan, layers)
     return layers, tuple(sources)
 
@@ -76,7 +85,7 @@ def _tell_trouble(frame: gpd.GeoDataFrame, where: str, findings: Findings) -> No
     source, row, source_id = FEATURE
     for code, message, at in frame.attrs.pop(TROUBLE, []):
         if at is None:
-            action = "set aside: the other layers are used" if code == "unreadable_layer" else "used: as far as it goes"
+            action = _TROUBLE_ACTIONS.get(code, "used: as far as it goes")
             findings.add(code, message, action=action, source=where)
         else:
             one = frame.iloc[[at]].assign(**{source: where, row: at, source_id: None})
@@ -88,8 +97,8 @@ def _check_blocks(plan: FieldMap, layers: list[Layer]) -> None:
     lost = [name for name in plan.layers if name not in names]
     if not lost or (plan.profile and len(lost) < len(plan.layers)):
         return
-    have = ", ".join(sorted({layer.name for layer in layers})) or "no layers"
-    what = "profile names no layer that is" if plan.profile else f"field map names layer {lost[0]!r}, which is"
+    have = first_names(sorted({layer.name for layer in layers})) or "no layers"
+    what = "profile names no layer that is" if plan.profile else f"field map names layer {quoted(lost[0])}, which is"
     message = f"the {what} in {'any' if plan.profile else 'none'} of the files; they have: {have}"
     raise FieldMapError(message)
 
@@ -117,20 +126,19 @@ def place_layers(
             continue
         placed.append(replace(layer, frame=_read_in_crs(layer, crs, findings)))
     if not any(layer.table is INPUT_TABLES["lines"] for layer in placed):
-        names = [layer.where for layer in layers]
         message = (
             "expected a layer named lines (or one that a field map reads as lines), "
-            f"got: {', '.join(names) or 'no layers'}; corridor check --draft-fieldmap drafts a field map"
+            f"got: {_named(layers) or 'no layers'}; corridor check --draft-fieldmap drafts a field map"
         )
         raise InputError(message)
     places = [place_of(layer.frame) for layer in placed]
     here = common_place(places, far_m=settings.far_away_m)
     placed = _lines_first(placed)
     if here is None:
-        reference = site_crs([layer.frame for layer in placed])
+        reference = site_crs([layer.frame for layer in placed], where=_named(placed))
         return [_moved(layer, reference, findings) for layer in placed], reference
     near = [layer for layer in placed if not suspect_axes(layer.frame, here, far_m=settings.far_away_m)]
-    reference = site_crs([layer.frame for layer in near])
+    reference = site_crs([layer.frame for layer in near], where=_named(near))
     for layer in placed:
         if layer not in near:
             told = f"{layer.where}: lies far from the other layers, and with them if its axes were exchanged"
@@ -143,6 +151,11 @@ def place_layers(
         kept = far_features(now.frame, here_m, far_m=settings.far_away_m, where=layer.where, findings=findings)
         moved.append(replace(now, frame=kept))
     return moved, reference
+
+
+def _named(layers: list[Layer]) -> str:
+    """Name layers for a message, the first of many."""
+    return first_names((layer.where for layer in layers), most=_NAMED_MOST)
 
 
 def _read_in_crs(layer: Layer, crs: str | CRS | None, findings: Findings) -> gpd.GeoDataFrame:

@@ -12,6 +12,7 @@ from corridor.errors import FieldMapError
 from corridor.site.depth_kind import read_depths
 from corridor.site.fieldmap import LayerMap, nearest
 from corridor.site.findings import FEATURE, Findings
+from corridor.site.quoting import first_names, quoted
 from corridor.site.tables import word_key
 from corridor.site.units import unit_factor
 from corridor.site.values import as_text, numbers
@@ -145,8 +146,8 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
 
 def _no_column(where: str, name: str, source: str, own: list[Any]) -> str:
     return (
-        f"{where}: the field map takes {name} from column {source!r}, which isn't there{nearest(source, own)}; "
-        f"the layer has: {', '.join(map(str, own)) or 'no columns'}"
+        f"{where}: the field map takes {name} from column {quoted(source)}, which isn't there{nearest(source, own)}; "
+        f"the layer has: {first_names(own) or 'no columns'}"
     )
 
 

@@ -101,9 +101,13 @@ def far_features(
     findings : Findings
         ``far_away`` for each.
     """
-    with np.errstate(invalid="ignore"):
-        away = shapely.distance(frame.geometry.array, shapely.Point(here_m))
-        far = np.isfinite(away) & (away > far_m)  # what isn't finite is told as such
+    shapes = frame.geometry.array
+    coordinates, index = shapely.get_coordinates(shapes, return_index=True)
+    broken = np.zeros(len(frame), dtype=bool)  # what isn't finite is told as such
+    broken[index[~np.isfinite(coordinates).all(axis=1)]] = True
+    with np.errstate(invalid="ignore", over="ignore"):
+        away = shapely.distance(shapes, shapely.Point(here_m))
+        far = ~broken & (away > far_m)
     if not far.any():
         return frame
     told = [f"lies {gap / 1000.0:.0f} km from where most layers lie" for gap in away[far]]

@@ -173,7 +173,7 @@ def _assemble(
     kept = {**tables, "soil": soil, "lines": lines, "structures": structures, "terminations": given, "bonds": bonds,
             "grounds": recorded}  # fmt: skip
     found = findings.frame(crs)
-    accounting = account({layer.where: len(layer.frame) for layer in layers}, kept.values(), found)
+    accounting = account({layer.where: layer.held for layer in layers}, kept.values(), found)
     frames = {name: _finished(name, frame, crs) for name, frame in (kept | {"grounds": grounds}).items()}
     stamp(frames["lines"], read_site, files=[source.path for source in sources])
     table = pd.DataFrame(_finished("terminations", terminations, crs).drop(columns="geometry"))

@@ -95,8 +95,10 @@ def check_in_range(frame: gpd.GeoDataFrame, *, where: str) -> None:
         raise CrsError(message)
 
 
-def site_crs(frames: Sequence[gpd.GeoDataFrame]) -> CRS:
+def site_crs(frames: Sequence[gpd.GeoDataFrame], *, where: str = "the files") -> CRS:
     """Return the site's CRS: the first layer's that is projected in metres, else the UTM zone of the first place.
+
+    ``where`` names the layers in the message.
 
     Raises
     ------
@@ -112,7 +114,10 @@ def site_crs(frames: Sequence[gpd.GeoDataFrame]) -> CRS:
                 return CRS(frame.estimate_utm_crs())
             except (RuntimeError, ValueError):
                 continue  # no finite place in this layer
-    message = "expected at least one layer with a coordinate reference system and a place, got none"
+    message = (
+        f"expected at least one layer with a coordinate reference system and a place on Earth, got none in {where}; "
+        "check coordinates and CRS"
+    )
     raise CrsError(message)
 
 

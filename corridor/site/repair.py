@@ -16,6 +16,7 @@ __all__ = ["repair_geometry"]
 _WANTED = {"LineString": (1, "a line"), "Point": (0, "a point"), "Polygon": (2, "an area")}  # dimension, in words
 _FIRST_MULTI, _COLLECTION = 4, 7  # type ids: single parts stand before, a collection may hold anything
 _MULTI: dict[int, Any] = {0: shapely.MultiPoint, 1: shapely.MultiLineString, 2: shapely.MultiPolygon}
+_FARTHEST_M = 1e8  # no projected CRS in metres puts a place of the Earth farther from its origin
 _MIN_LENGTH_M = 0.001  # a line shorter than this has no direction to follow
 
 
@@ -63,7 +64,11 @@ def _present(frame: gpd.GeoDataFrame, findings: Findings, *, optional: bool) -> 
     broken = np.zeros(len(frame), dtype=bool)
     broken[index[~np.isfinite(coordinates).all(axis=1)]] = True
     told = "a coordinate is not a finite number in the site's CRS"
-    return _drop(frame, broken, findings, code="not_finite", message=told)
+    off = np.zeros(len(frame), dtype=bool)
+    off[index[(np.abs(coordinates) > _FARTHEST_M).any(axis=1)]] = True
+    frame = _drop(frame, broken, findings, code="not_finite", message=told)
+    told = f"a coordinate lies off the Earth, beyond {_FARTHEST_M / 1000.0:g} km"
+    return _drop(frame, off[~broken], findings, code="far_away", message=told)
 
 
 def _flat(frame: gpd.GeoDataFrame, findings: Findings, *, lines: bool) -> gpd.GeoDataFrame:

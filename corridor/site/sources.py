@@ -19,11 +19,13 @@ import shapely
 
 from corridor.errors import InputError
 from corridor.plugins import load_plugin, plugin_points
+from corridor.site.container import Held, check_kind, held_by
 from corridor.site.model import Source
 
-__all__ = ["TROUBLE", "file_hash", "file_labels", "read_layers", "read_ogr", "recoded", "source_of"]
+__all__ = ["HELD", "TROUBLE", "file_hash", "file_labels", "read_layers", "read_ogr", "recoded", "source_of"]
 
 TROUBLE = "trouble"  # key of a frame's attrs: (code, message, row or None) of what could not be read as it should be
+HELD = "held"  # key of a frame's attrs: rows that the file says the layer holds, read or not
 _SIDECARS = {".shx": "the index", ".dbf": "the attributes", ".prj": "the CRS", ".cpg": "the encoding of the text"}
 
 
@@ -45,9 +47,7 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
     InputError
         If the file is missing, isn't a vector file, or can't be read.
     """
-    if not path.exists():
-        message = f"expected a vector file, {path} does not exist; check the name and the folder"
-        raise InputError(message)
+    check_kind(path)
     suffix = path.suffix.removeprefix(".").casefold()
     point = plugin_points("corridor.readers").get(suffix)
     reader = load_plugin(point) if point else None
@@ -65,7 +65,8 @@ def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
     """Read every layer that OGR finds in a file, but for the table of styles; a table without geometry is a DataFrame.
 
     What can't be read as it should be stands in ``attrs["trouble"]`` of the layer: a geometry of a type that can't be
-    decoded is NULL, a layer that can't be read has no rows, and a shapefile's missing files are named.
+    decoded is NULL, a layer that can't be read has no rows, a shapefile's missing files are named, and what the file says
+    it holds (rows, tables) and OGR doesn't give is counted.
 
     Raises
     ------
@@ -78,8 +79,8 @@ def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
     )
     try:
         with _complete(path) as (whole, lost):
-            names = [str(name) for name, _ in pyogrio.list_layers(whole)]
-            layers = {name: _layer(whole, name) for name in names}
+            held = held_by(whole)
+            layers = {name: _whole_layer(whole, name, held) for name in _names(whole)}
             layers = {name: frame for name, frame in layers.items() if not _styles(name, frame)}
     except (RuntimeError, UnicodeDecodeError):  # every error of pyogrio is a RuntimeError
         raise InputError(refused) from None
@@ -90,6 +91,7 @@ def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
         raise InputError(refused)
     if ".cpg" in lost and not any(_foreign(frame) for frame in layers.values()):
         lost = [end for end in lost if end != ".cpg"]
+    _tell_unlisted(path, held, layers)
     if lost:
         told = f"{path.name}: the shapefile comes without {', '.join(f'{end} ({_SIDECARS[end]})' for end in lost)}"
         for frame in layers.values():
@@ -140,12 +142,53 @@ def _complete(path: Path) -> Iterator[tuple[Path, list[str]]]:
             pyogrio.set_gdal_config_options({"SHAPE_RESTORE_SHX": None})
 
 
-def _layer(path: Path, name: str, *, encoding: str | None = None, strict: bool = False) -> pd.DataFrame:
+def _names(path: Path) -> list[str]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)  # as in _layer
+        return [str(name) for name, _ in pyogrio.list_layers(path)]
+
+
+def _whole_layer(path: Path, name: str, held: Held) -> pd.DataFrame:
+    """Return a layer, with a word where the file says that it holds more rows than OGR gives."""
+    if name in held.bad_views:
+        return _nothing(name, f"the view can't be run, {held.bad_views[name]}; deliver its rows as a table")
+    frame = _layer(path, name)
+    frame.attrs[HELD] = max(held.rows.get(name, 0), len(frame))
+    if len(frame) < frame.attrs[HELD] and not _unread(frame):
+        again = _layer(path, name, where="1 = 1")  # a condition makes OGR count itself, whatever the file says
+        frame = again if len(again) > len(frame) else frame
+        frame.attrs[HELD] = max(held.rows[name], len(frame))
+    missing = frame.attrs[HELD] - len(frame)
+    if missing > 0 and not _unread(frame):
+        told = f"the layer {name!r} says that it holds {held.rows[name]} features, {missing} of them can't be read"
+        frame.attrs[TROUBLE] = [*frame.attrs.get(TROUBLE, []), ("features_lost", told, None)]
+    return frame
+
+
+def _tell_unlisted(path: Path, held: Held, layers: dict[str, pd.DataFrame]) -> None:
+    """Tell tables of a database that OGR doesn't list, since nothing names them as layers."""
+    for name in held.tables:
+        if name not in layers:
+            told = f"{path.name}: the table {name!r}, {held.rows.get(name, 0)} rows, is in no list of layers"
+            first = next(iter(layers.values()))
+            first.attrs[TROUBLE] = [*first.attrs.get(TROUBLE, []), ("unlisted_table", told, None)]
+
+
+def _nothing(name: str, reason: str) -> pd.DataFrame:
+    nothing = pd.DataFrame()
+    nothing.attrs[TROUBLE] = [("unreadable_layer", f"the layer {name!r} can't be read: {reason}", None)]
+    return nothing
+
+
+def _layer(
+    path: Path, name: str, *, encoding: str | None = None, strict: bool = False, where: str | None = None
+) -> pd.DataFrame:
     with warnings.catch_warnings():
         # a driver's remarks on the file's form aren't about the records
         warnings.simplefilter("ignore", RuntimeWarning)
         warnings.simplefilter("ignore", UserWarning)
         options: dict[str, Any] = {"layer": name} | ({"encoding": encoding} if encoding else {})
+        options |= {"where": where} if where else {}
         try:
             return pyogrio.read_dataframe(path, **options)
         except shapely.errors.GEOSException:
@@ -153,10 +196,7 @@ def _layer(path: Path, name: str, *, encoding: str | None = None, strict: bool =
         except (RuntimeError, UnicodeDecodeError) as error:
             if strict:
                 raise
-            nothing = pd.DataFrame()
-            reason = " ".join(str(error).split())
-            nothing.attrs[TROUBLE] = [("unreadable_layer", f"the layer {name!r} can't be read: {reason}", None)]
-            return nothing
+            return _nothing(name, " ".join(str(error).split()))
 
 
 def _styles(name: str, frame: pd.DataFrame) -> bool:
@@ -238,6 +278,6 @@ def _beside(path: Path) -> list[Path]:
 
 def file_labels(paths: Iterable[Path]) -> dict[Path, str]:
     """Name each file shortly: by its own name, or by its whole path where two share one."""
-    paths = list(paths)
+    paths = list(dict.fromkeys(paths))
     names = [path.name for path in paths]
     return {path: path.name if names.count(path.name) == 1 else str(path) for path in paths}

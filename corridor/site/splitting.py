@@ -10,6 +10,7 @@ import shapely
 from corridor.dictionary import INPUT_TABLES
 from corridor.site.fieldmap import SplitMap
 from corridor.site.findings import FEATURE, Findings
+from corridor.site.quoting import quoted
 from corridor.site.tables import word_key
 from corridor.site.values import as_text, known_words, numbers
 
@@ -54,7 +55,7 @@ def split_records(
         texts = as_text(raw).reset_index(drop=True)
         found = [_matches(expression, text) for text in texts]
         silent = np.array([not groups for groups in found]) & texts.notna().to_numpy()
-        told = [f"no conductor found in {text!r}" for text in texts[silent]]
+        told = [f"no conductor found in {quoted(text)}" for text in texts[silent]]
         findings.add_rows("not_split", frame[silent], told, action="used: as one line; correct split in the field map")
     many: list[list[dict[str, str]]] = [
         [groups for groups in row for _ in range(int(groups.get("count") or 1))] for row in found

@@ -8,6 +8,7 @@ import pandas as pd
 from corridor.dictionary import YES_NO, Column, Table
 from corridor.site.findings import Findings
 from corridor.site.materials import coatings, material_words, materials
+from corridor.site.quoting import quoted
 from corridor.site.tables import vocabulary, word_key
 from corridor.site.units import unit_factor
 
@@ -21,6 +22,7 @@ _NOT_STATED = {"", "null", "<null>", "nan", "none given", "-"}
 # what is written where nothing is known (common practice); "unknown" itself is a word of most vocabularies
 _NOTHING = {"unknown", "un", "unk", "unkn", "n/a", "na", "n_a", "?", "??", "tbd", "not_known", "not_stated", "nil", "0"}
 _ZERO_IS_NOTHING = {"horizontal_accuracy_m", "vertical_accuracy_m", "nominal_voltage_v"}  # else 0 is out of range
+_ID_LONGEST = 200  # characters; ids stand in lists, file names of records and on sheets
 _ID_COLUMNS = {"line_id", "structure_id", "bond_id", "ground_id", "line_a", "line_b", "contained_in"}
 
 
@@ -138,7 +140,7 @@ def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Fin
         _left_out(raw.astype(object), nothing, frame, name=column.name, findings=findings)
     unit = f" in {column.unit}" if column.unit else ""
     if strange.any():
-        told = [f"{column.name}: expected a number{unit}, got {value!r}" for value in raw[strange].astype(str)]
+        told = [f"{column.name}: expected a number{unit}, got {quoted(value)}" for value in raw[strange].astype(str)]
         findings.add_rows("not_a_number", frame[strange], told, action="value left out; correct the record")
     low = -np.inf if column.minimum is None else column.minimum
     high = np.inf if column.maximum is None else column.maximum
@@ -152,7 +154,7 @@ def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Fin
 
 def _left_out(values: pd.Series, nothing: Any, frame: pd.DataFrame, *, name: str, findings: Findings) -> pd.Series:
     """Tell values that stand for nothing, and return the column without them."""
-    told = [f"{name}: {str(value)!r} stands for nothing" for value in values[nothing]]
+    told = [f"{name}: {quoted(value)} stands for nothing" for value in values[nothing]]
     findings.add_rows("no_value", frame[nothing], told, action="used: read as not stated")
     return values.where(~nothing, None)
 
@@ -189,7 +191,7 @@ def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findi
         result, strange = result.mask(nothing, instead), strange & ~nothing
     if strange.any():
         expected = ", ".join(dict.fromkeys(words.values()))
-        told = [f"{column.name}: expected one of {expected}; got {value!r}" for value in text[strange]]
+        told = [f"{column.name}: expected one of {expected}; got {quoted(value)}" for value in text[strange]]
         action = f"read as {instead or 'not stated'}; map the word or correct the record"
         findings.add_rows("unknown_word", frame[strange], told, action=action)
     return result.mask(strange, instead).where(stated, None)
@@ -205,7 +207,12 @@ def _clean_ids(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
             frame[name] = text = _left_out(text, nothing, frame, name=name, findings=findings)
         blank = text.notna() & text.astype(str).str.contains(r"\s", regex=True)
         if blank.any():
-            told = [f"{name}: {value!r} holds blanks, which separate ids in lists" for value in text[blank]]
+            told = [f"{name}: {quoted(value)} holds blanks, which separate ids in lists" for value in text[blank]]
             findings.add_rows("changed_id", frame[blank], told, action="repaired: blanks written as _")
-            frame[name] = text.where(~blank, text.astype(str).str.split().str.join("_"))
+            frame[name] = text = text.where(~blank, text.astype(str).str.split().str.join("_"))
+        long = text.notna() & (text.astype(str).str.len() > _ID_LONGEST)
+        if long.any():
+            told = [f"{name}: {quoted(value)} has {len(value)} characters" for value in text[long]]
+            findings.add_rows("changed_id", frame[long], told, action=f"repaired: cut at {_ID_LONGEST} characters")
+            frame[name] = text.where(~long, text.astype(str).str[:_ID_LONGEST])
     return frame

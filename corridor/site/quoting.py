@@ -1,0 +1,33 @@
+"""Values of the records as messages quote them: whole where they are short, their beginning where they aren't."""
+
+from collections.abc import Iterable
+from typing import Any
+
+__all__ = ["first_names", "quoted"]
+
+_LONGEST, _MOST = 80, 30
+
+
+def quoted(value: Any, *, limit: int = _LONGEST) -> str:
+    """Return a value in quotes, cut with an ellipsis beyond ``limit`` characters.
+
+    Examples
+    --------
+    >>> quoted("six feet")
+    "'six feet'"
+    """
+    text = str(value)
+    return repr(text if len(text) <= limit else f"{text[: limit - 1]}…")
+
+
+def first_names(names: Iterable[Any], *, most: int = _MOST) -> str:
+    """Return names, each cut, separated by commas; beyond ``most`` they are counted.
+
+    Examples
+    --------
+    >>> first_names(["a", "b", "c"], most=2)
+    'a, b and 1 more'
+    """
+    listed = [str(name) for name in names]
+    shown = [name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…" for name in listed[:most]]
+    return ", ".join(shown) + (f" and {len(listed) - most} more" if len(listed) > most else "")
