@@ -1,6 +1,7 @@
 """Putting results in place: whole, or not at all, and never over somebody else's files."""
 
 import ctypes
+import errno
 import json
 import os
 import shutil
@@ -25,6 +26,8 @@ __all__ = [
 
 RECEIPT_FILE = "receipt.json"
 _MADE = "made"
+_ROOM = 1 << 20
+_FULL = (errno.ENOSPC, errno.EFBIG, errno.EDQUOT)
 _HERE, _EXCHANGE = -100, 2  # AT_FDCWD and RENAME_EXCHANGE of Linux (renameat2, Linux manual, section 2)
 
 
@@ -195,15 +198,29 @@ def _workshop(target: Path) -> Iterator[Path]:
             workshop.mkdir()
             yield workshop
         except OutputError as error:
-            message = str(error)
+            message = _no_room(workshop, target) or str(error)
             for inside in (target.name, _MADE):
                 message = message.replace(str(workshop / inside), str(target))
             raise OutputError(message) from error
         except OSError as error:
-            message = f"can't write {target}: {error.strerror or error}; what stood there is as it was"
-            raise OutputError(message) from error
+            raise OutputError(_refused(target, error)) from error
         finally:
             shutil.rmtree(workshop, ignore_errors=True)
+
+
+def _no_room(workshop: Path, target: Path) -> str:
+    """Return what to say if the disk is full, which a library tells in words of its own; nothing if it isn't."""
+    try:
+        with (workshop / "room").open("xb") as probe:
+            probe.write(bytes(_ROOM))
+    except OSError as error:
+        return _refused(target, error) if error.errno in _FULL else ""
+    return ""
+
+
+def _refused(target: Path, error: OSError) -> str:
+    way_out = "make room or name another place; " if error.errno in _FULL else ""
+    return f"can't write {target}: {error.strerror or error}; {way_out}what stood there is as it was"
 
 
 def _keep(file: Path) -> None:

@@ -69,6 +69,7 @@ def test_a_file_that_can_t_grow_leaves_the_old_result(tmp_path: Path, suffix: st
     assert {path: path.read_bytes() for path in ([target] if target.is_file() else target.iterdir())} == kept
     assert names(tmp_path) == [target.name]
     assert ".corridor-" not in str(told.value)
+    assert "File too large" in str(told.value)
     assert (str(target) if room else str(tmp_path)) in str(told.value)
 
 
@@ -85,7 +86,9 @@ def test_a_review_without_room_leaves_the_old_one(tmp_path: Path, monkeypatch: p
     for quick in ("write_map", "write_excavation_map", "write_page"):
         monkeypatch.setattr(f"corridor.report.results.{quick}", lambda *_, **__: None)
     monkeypatch.setattr(f"corridor.report.results.{step}", full)
-    with pytest.raises(OutputError, match=r"can't write .*out: No space left on device; what stood there is as it was"):
+    with pytest.raises(
+        OutputError, match=r"can't write .*out: No space left on device; make room or name another place; what"
+    ):
         write_review(small_review(), folder)
     assert names(folder) == ["old.txt", RECEIPT_FILE]
     assert names(tmp_path) == ["out"]
