@@ -84,9 +84,8 @@ def main() -> int:
     """Run the tests and write the document; return pytest's exit code, 1 where cases were skipped."""
     collector = Collector()
     left_out = [f"--ignore={FOLDER}/{name}" for name in LEFT_OUT]
-    code = pytest.main(
-        [FOLDER, "-q", "-n", "0", "-p", "no:cacheprovider", f"--rootdir={ROOT}", *left_out], plugins=[collector]
-    )
+    how = ["-q", "--thorough", "-n", "0", "-p", "no:cacheprovider", f"--rootdir={ROOT}"]
+    code = pytest.main([FOLDER, *how, *left_out], plugins=[collector])
     skipped = sorted(node for node, (outcome, _) in collector.found.items() if outcome == "skipped")
     if skipped:
         message = "not written: the rows of these would go, since they were skipped; install what they need"

@@ -48,7 +48,7 @@ def pytest_configure(config: pytest.Config) -> None:
     """Keep the order below: of files, the plug-in that shares them out takes those with most tests first."""
     config.option.loadscopereorder = False
     config.addinivalue_line(
-        "markers", "thorough: further cases of what a quicker test asks already; run with --thorough, and by .ci/run"
+        "markers", "thorough: long, or further cases of what a quicker test asks; run with --thorough, and by .ci/run"
     )
 
 

@@ -47,6 +47,7 @@ def test_every_end_that_the_clip_made_is_found(script: ModuleType, clipped: Path
     assert told == made
 
 
+@pytest.mark.thorough
 def test_the_uncut_neighbour_current_lies_in_the_clipped_range(script: ModuleType, clipped: Path) -> None:
     # 95 % is what was asked for; all hook-ups and the higher frequencies, where it isn't reached, stand in the method
     settings = Settings()

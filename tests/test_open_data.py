@@ -278,7 +278,9 @@ def ends_recorded(name: str) -> set[frozenset[End]]:
     return partition(places.values())
 
 
-@pytest.mark.parametrize("name", LINES)
+@pytest.mark.parametrize(
+    "name", [pytest.param(name, marks=pytest.mark.thorough if name == "gas" else []) for name in LINES]
+)
 def test_line_ends_meet_where_the_package_joins_them_and_nowhere_else(name: str) -> None:
     ours, theirs = ends_joined(name), ends_recorded(name)
     assert ours == theirs

@@ -82,7 +82,6 @@ class Opened:
         """What a screen reader was told last."""
         return str(self.page.inner_text("#said"))
 
-
     def note_start(self) -> None:
         """Keep what is chosen now, for `back_to_start`."""
         self.page.evaluate(

@@ -45,7 +45,10 @@ def both(frequency_hz: float) -> tuple[Grid, Solution, Solution]:
     return grid, in_blocks.solve(*sources), nodal(Network(grid.layout, whole_z, whole_p, element_ohm(grid)), *sources)
 
 
-@pytest.mark.parametrize("frequency_hz", [1e3, 10e3, 100e3])
+HZ = (1e3, 10e3, 100e3)
+
+
+@pytest.mark.parametrize("frequency_hz", [pytest.param(f, marks=[] if f == 10e3 else pytest.mark.thorough) for f in HZ])
 @pytest.mark.parametrize("name", BARS)
 def test_a_grid_of_streets(agrees: Callable[..., None], name: str, frequency_hz: float) -> None:
     grid, ours, reference = both(frequency_hz)

@@ -14,8 +14,8 @@ CASES = [
     (100.0, 1e3, None),
     (100.0, 10e3, None),
     (100.0, 100e3, None),
-    (10.0, 1e3, 0.3),
-    (100.0, 10e3, 0.1),
+    pytest.param(10.0, 1e3, 0.3, marks=pytest.mark.thorough),
+    pytest.param(100.0, 10e3, 0.1, marks=pytest.mark.thorough),
     (100.0, 100e3, 0.03),
 ]
 
