@@ -10,23 +10,19 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from numpy.typing import NDArray
 
 from corridor.couplings.bonds import EARTH
 from corridor.couplings.finders import all_bonds
-from corridor.couplings.places import conducts
-from corridor.couplings.segments import sorted_lines
-from corridor.dictionary import GONE
 from corridor.frames import stamp, table_frame
-from corridor.network.edges import LEVELS, STRENGTH, Edge, Metal, Node, edge_points, metal_of
+from corridor.network.edges import LEVELS, STRENGTH, Metal, Node
 from corridor.network.groups import Group, find_groups, group_names, group_table
-from corridor.network.isolations import isolations
+from corridor.network.parts import Part, bond_structures, part_of
 from corridor.network.releases import NOT_KNOWN, Release, differences, earlier_release, names_kept
 from corridor.network.splits import Split, large_groups, splitting_bonds, splitting_visits
 from corridor.settings import Settings
 from corridor.site.model import Site
 
-__all__ = ["BondedNetworks", "bonded_networks"]
+__all__ = ["BondedNetworks", "bonded_networks", "networks_of"]
 
 NamesOf = dict[str, dict[Node, str]]  # by level: the group that a place is in
 
@@ -81,24 +77,34 @@ def bonded_networks(
     """
     used = settings or Settings()
     earlier = None if previous is None else earlier_release(previous)
-    every = sorted_lines(site.lines)
-    lines = every[conducts(every)].reset_index(drop=True)
     bonds = all_bonds(site, settings=used) if bonds_found is None else bonds_found
-    metal = metal_of(site, lines, bonds, settings=used)
+    return networks_of(part_of(site, bonds, settings=used), earlier=earlier)
+
+
+def networks_of(whole: Part, *, earlier: Release | None = None) -> BondedNetworks:
+    """Return the bonded networks of a site from what it is made of, as ``part_of`` or ``joined_parts`` gives it.
+
+    Parameters
+    ----------
+    whole : Part
+        All of the site.
+    earlier : Release, optional
+        As ``earlier_release`` gives it.
+    """
+    every, metal, bonds = whole.lines, whole.metal, whole.bonds_found
     groups = find_groups(metal.edges)
+    lines = every[every["conducts"].to_numpy(dtype=bool)].reset_index(drop=True)
     length_m = dict(zip(lines["line_id"], lines.geometry.length.to_numpy(), strict=True))
     names = group_names(groups) if earlier is None else names_kept(groups, earlier, length_m)
     names_of = _names_of(groups, names)
-    structure_of = {str(b): str(s) for b, s in zip(bonds["bond_id"], bonds["structure_id"], strict=True) if pd.notna(s)}
+    structure_of = bond_structures(bonds)
     frames = {
         "line_groups": _line_groups(every, names_of),
         "bonded_groups": group_table(groups, names, lines),
-        "group_edges": _edge_table(
-            site, lines, metal.edges, names_of=names_of, structure_of=structure_of, settings=used
-        ),
+        "group_edges": _edge_table(whole, names_of),
         "group_splits": _split_table(metal, groups, names, bonds=bonds, structure_of=structure_of),
         "group_changes": _change_table(groups, names, earlier, lines=every),
-        "isolations": _bridged(isolations(site, settings=used), metal, names_of),
+        "isolations": _bridged(whole.isolations, metal, names_of),
     }
     for frame in frames.values():
         stamp(frame, bonded_networks)
@@ -113,7 +119,7 @@ def _names_of(groups: Sequence[Group], names: Sequence[str]) -> NamesOf:
 
 
 def _line_groups(every: gpd.GeoDataFrame, names_of: NamesOf) -> gpd.GeoDataFrame:
-    remarks = _remarks(every)
+    remarks = every["remark"].to_numpy(dtype=object)
     columns: dict[str, Any] = {
         "line_id": every["line_id"], "utility": every["utility"], "owner": every["owner"],
         "length_m": every.geometry.length, "remark": remarks,
@@ -130,68 +136,23 @@ def _line_groups(every: gpd.GeoDataFrame, names_of: NamesOf) -> gpd.GeoDataFrame
     return table_frame("line_groups", columns, geometry=every.geometry.to_numpy(), crs=every.crs)
 
 
-def _remarks(every: gpd.GeoDataFrame) -> NDArray[Any]:
-    """Say of each line why it is left out of the groups; None where it isn't."""
-    remarks = np.full(len(every), None, dtype=object)
-    for row, (conductive, status) in enumerate(zip(every["conductive"], every["status"], strict=True)):
-        if status in GONE:
-            remarks[row] = f"not in the ground: status is {status}"
-        elif conductive == "no":
-            remarks[row] = "carries no tone: conductive is no"
-        elif conductive != "yes":
-            remarks[row] = f"{NOT_KNOWN} whether it carries tone: state conductive or material"
-    return remarks
-
-
-def _edge_table(
-    site: Site,
-    lines: gpd.GeoDataFrame,
-    edges: Sequence[Edge],
-    *,
-    names_of: NamesOf,
-    structure_of: dict[str, str],
-    settings: Settings,
-) -> gpd.GeoDataFrame:
-    points = edge_points(edges, lines)
-    near = _nearest_structures(site, points, settings.site.structure_reach_m)
+def _edge_table(whole: Part, names_of: NamesOf) -> gpd.GeoDataFrame:
     rows: list[dict[str, Any]] = []
-    for edge, place in zip(edges, near, strict=True):
-        given = place if edge.bond_id is None else structure_of.get(edge.bond_id, place)
+    for edge, structure in zip(whole.metal.edges, whole.edge_structures, strict=True):
         held = {f"group_{level}": names_of[level].get(edge.a) for level in LEVELS[edge.level :]}
         rows.append({
             "edge_id": edge.edge_id, "kind": edge.kind, "line_a": edge.a[0], "line_b": edge.b[0],
-            "bond_id": edge.bond_id, "structure_id": given, "evidence": edge.evidence,
+            "bond_id": edge.bond_id, "structure_id": structure, "evidence": edge.evidence,
             "probability": edge.probability, "level": LEVELS[edge.level], **held,
         })  # fmt: skip
-    grounds = _grounds(site, set(lines["line_id"]))
-    near_grounds = _nearest_structures(site, grounds.geometry.to_numpy(), settings.site.structure_reach_m)
-    for ground, line, evidence, place in zip(
-        grounds["ground_id"], grounds["line_id"], grounds["evidence"], near_grounds, strict=True
-    ):
+    for ground in whole.grounds.itertuples(index=False):
         rows.append({
-            "edge_id": f"ground:{ground}", "kind": "ground", "line_a": line, "line_b": EARTH, "ground_id": ground,
-            "structure_id": place, "evidence": evidence if isinstance(evidence, str) else "recorded",
+            "edge_id": f"ground:{ground.ground_id}", "kind": "ground", "line_a": ground.line_id, "line_b": EARTH,
+            "ground_id": ground.ground_id, "structure_id": ground.structure_id, "evidence": ground.evidence,
         })  # fmt: skip
-    shapes = np.concatenate([points, grounds.geometry.to_numpy()])
+    shapes = np.concatenate([whole.edge_points, whole.grounds.geometry.to_numpy()])
     order = sorted(range(len(rows)), key=lambda k: str(rows[k]["edge_id"]))
-    return table_frame("group_edges", [rows[k] for k in order], geometry=shapes[order], crs=site.crs)
-
-
-def _grounds(site: Site, known: set[str]) -> gpd.GeoDataFrame:
-    kept = site.grounds["line_id"].isin(known) & site.grounds.geometry.notna()
-    return site.grounds[kept.to_numpy(dtype=bool)]
-
-
-def _nearest_structures(site: Site, points: NDArray[Any], reach_m: float) -> list[str | None]:
-    """Return the structure nearest to each point, within reach; of two as near the first by name."""
-    best: dict[int, tuple[float, str]] = {}
-    shapes, names = site.structures.geometry.to_numpy(), site.structures["structure_id"].to_numpy(dtype=object)
-    if len(shapes) and len(points):
-        at, near = shapely.STRtree(shapes).query(points, predicate="dwithin", distance=reach_m)
-        for point, structure, apart_m in zip(at, near, shapely.distance(points[at], shapes[near]), strict=True):
-            told = (round(float(apart_m), 6), str(names[structure]))
-            best[int(point)] = min(told, best.get(int(point), told))
-    return [best[row][1] if row in best else None for row in range(len(points))]
+    return table_frame("group_edges", [rows[k] for k in order], geometry=shapes[order], crs=whole.lines.crs)
 
 
 def _split_table(

@@ -21,7 +21,7 @@ from corridor.network.nodes import MERGE_M
 from corridor.settings import Settings
 from corridor.site.model import Site
 
-__all__ = ["LEVELS", "STRENGTH", "Edge", "Metal", "Node", "edge_points", "metal_of"]
+__all__ = ["LEVELS", "STRENGTH", "Edge", "Metal", "Node", "edge_key", "edge_points", "metal_of"]
 
 LEVELS = ("recorded", "likely", "possible")  # an edge's level is its place in here: the strictest that it joins at
 STRENGTH = ("measured", "observed", "recorded", "inferred", "suspected")  # evidence, strongest first
@@ -152,8 +152,13 @@ def metal_of(
     parted = [*_across(places, stated), *_held_apart(places, ids, met[met["structure_id"].notna()])]
     edges += _along(places)
     kept = [edge for edge in edges if edge.a != edge.b]
-    kept.sort(key=lambda e: (-e.probability, STRENGTH.index(e.evidence), e.a, e.b, e.edge_id))
+    kept.sort(key=edge_key)
     return Metal(edges=tuple(kept), length_m=places.pieces(), parted=tuple(parted))
+
+
+def edge_key(edge: Edge) -> tuple[Any, ...]:
+    """Return what edges are ordered by: the most probable first, the stronger evidence first among equals."""
+    return -edge.probability, STRENGTH.index(edge.evidence), edge.a, edge.b, edge.edge_id
 
 
 def _apart(measures: list[float]) -> list[float]:

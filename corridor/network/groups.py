@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
+import numba
+import numpy as np
 import shapely
-from networkx.utils import UnionFind
+from numpy.typing import NDArray
 
 from corridor.couplings.finders import all_bonds
 from corridor.couplings.places import conducts
@@ -141,24 +143,50 @@ def find_groups(edges: Sequence[Edge]) -> list[Group]:
     edges : sequence of Edge
         As ``metal_of`` gives them: the most probable first, the stronger evidence first among equals.
     """
-    return [group for rank in range(len(LEVELS)) for group in _of_level(edges, rank)]
+    if not edges:
+        return []
+    number: dict[Node, int] = {}
+    pairs = np.array([[number.setdefault(node, len(number)) for node in (edge.a, edge.b)] for edge in edges])
+    level = np.array([edge.level for edge in edges])
+    nodes = list(number)
+    return [group for rank in range(len(LEVELS)) for group in _of_level(edges, rank, (pairs, level), nodes=nodes)]
 
 
-def _of_level(edges: Sequence[Edge], rank: int) -> list[Group]:
-    held: Any = UnionFind()
-    tree = []
-    for edge in edges:
-        if edge.level <= rank and held[edge.a] != held[edge.b]:
-            held.union(edge.a, edge.b)
-            tree.append(edge)
-    parts: dict[Node, list[Edge]] = {}
-    for edge in tree:
-        parts.setdefault(held[edge.a], []).append(edge)
+def _of_level(
+    edges: Sequence[Edge], rank: int, numbers: tuple[NDArray[np.int64], NDArray[np.int64]], *, nodes: Sequence[Node]
+) -> list[Group]:
+    pairs, level = numbers
+    part, in_tree = np.arange(len(nodes)), np.zeros(len(edges), dtype=bool)
+    _forest(pairs, level <= rank, part, in_tree)
+    edges_of: dict[int, list[Edge]] = {}
+    for row in np.flatnonzero(in_tree).tolist():
+        edges_of.setdefault(int(part[pairs[row, 0]]), []).append(edges[row])
     found = []
-    for part in parts.values():
-        nodes = frozenset(node for edge in part for node in (edge.a, edge.b))
-        lines = tuple(sorted({node[0] for node in nodes}))
+    for tree in edges_of.values():
+        held = frozenset(node for edge in tree for node in (edge.a, edge.b))
+        lines = tuple(sorted({node[0] for node in held}))
         if len(lines) > 1:
-            evidence = max((edge.evidence for edge in part), key=STRENGTH.index)
-            found.append(Group(LEVELS[rank], lines, nodes, evidence, min(edge.probability for edge in part)))
+            evidence = max((edge.evidence for edge in tree), key=STRENGTH.index)
+            found.append(Group(LEVELS[rank], lines, held, evidence, min(edge.probability for edge in tree)))
     return sorted(found, key=lambda group: (group.lines, sorted(group.nodes)))
+
+
+@numba.njit(cache=True)
+def _forest(pairs: Any, counts: Any, part: Any, in_tree: Any) -> None:  # pragma: no cover - compiled
+    """Mark the edges that join what no edge before them did, and write the part that each node ends up in."""
+    for k in range(pairs.shape[0]):
+        if counts[k]:
+            a, b = _root(part, pairs[k, 0]), _root(part, pairs[k, 1])
+            if a != b:
+                part[max(a, b)] = min(a, b)
+                in_tree[k] = True
+    for node in range(part.size):
+        part[node] = _root(part, node)
+
+
+@numba.njit(cache=True)
+def _root(part: Any, node: int) -> int:  # pragma: no cover - compiled
+    while part[node] != node:
+        part[node] = part[part[node]]
+        node = part[node]
+    return node

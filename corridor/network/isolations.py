@@ -55,6 +55,8 @@ def isolations(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
 
 def _stated(site: Site, lines: gpd.GeoDataFrame, snap_m: float) -> pd.DataFrame:
     places = isolating_places(site)
+    if places.empty:  # meetings of a whole city are worth leaving out
+        return pd.DataFrame(columns=_COLUMNS, dtype=object)
     ids = lines["line_id"].to_numpy(dtype=object)
     apart: dict[tuple[str, str], set[str]] = {}
     met = joints(site, lines, snap_m=snap_m)
@@ -107,6 +109,8 @@ def joints(site: Site, lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFram
     stands: dict[str, list[tuple[str, float]]] = {}
     for place in isolating_places(site).itertuples(index=False):
         stands.setdefault(str(place.line_id), []).append((str(place.structure_id), float(place.measure_m)))
+    if not stands:
+        return met.assign(structure_id=pd.Series(None, index=met.index, dtype=object))
     found: list[str | None] = []
     for row in met.itertuples(index=False):
         sides = ((ids[row.line_a], row.measure_a_m), (ids[row.line_b], row.measure_b_m))

@@ -4,6 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
+
+import numba
+import numpy as np
 
 from corridor.network.edges import LEVELS, Edge, Node
 from corridor.network.groups import Group
@@ -46,7 +50,7 @@ def large_groups(
         Of the whole length.
     """
     least_m = share * sum(length_m.values())
-    sizes = [(number, sum(length_m[node] for node in group.nodes)) for number, group in enumerate(groups)]
+    sizes = [(number, sum(length_m[node] for node in sorted(group.nodes))) for number, group in enumerate(groups)]
     return [(number, size_m) for number, size_m in sizes if size_m > least_m]
 
 
@@ -154,67 +158,78 @@ def length_split_off_m(
     list of float, m
         By set.
     """
+    if not sets or not length_m:
+        return [0.0] * len(sets)
+    joined = np.array(fixed, dtype=np.int64).reshape(-1, 2)
+    begins = np.cumsum([0, *(len(held) for held in sets)])
+    taken = np.array([pair for held in sets for pair in held], dtype=np.int64).reshape(-1, 2)
+    stays_m = np.empty(len(sets))
+    _longest_without(np.array(length_m, dtype=float), joined, (begins, taken), stays_m)
     whole_m = sum(length_m)
-    parts = _Parts(length_m)
-    for a, b in fixed:
-        parts.join(a, b)
-    off_m = [0.0] * len(sets)
-    waiting = [(0, len(sets), parts.mark)] if sets else []
-    # a stack in place of recursion: each entry goes back to where its parent stood, then joins its sibling's edges
-    joined: list[Sequence[Sequence[tuple[int, int]]]] = [()]
-    while waiting:
-        first, last, mark = waiting.pop()
-        parts.back_to(mark)
-        for held in joined.pop():
-            for a, b in held:
-                parts.join(a, b)
+    return [whole_m - float(longest_m) for longest_m in stays_m]
+
+
+@numba.njit(cache=True)
+def _longest_without(length_m: Any, fixed: Any, sets: Any, out: Any) -> None:  # pragma: no cover - compiled
+    """Write the length of the longest part that remains without each set.
+
+    Union-find by size that remembers its steps: the parts joined, and the lengths before.
+    """
+    begins, pairs = sets
+    n, count = length_m.size, out.size
+    parts = np.arange(n), np.ones(n, np.int64), length_m.copy()
+    steps = np.empty((n, 2), np.int64), np.empty((n, 2))
+    now = np.array([length_m.max()])  # the longest part
+    made = 0
+    for k in range(fixed.shape[0]):
+        made = _join(fixed[k, 0], fixed[k, 1], (parts, steps, now), made)
+    # a stack in place of recursion: each entry goes back to where its parent stood, then joins its sibling's sets
+    waiting = np.empty((2 * count + 2, 5), np.int64)
+    waiting[0], size = (0, count, made, 0, 0), 1
+    while size:
+        size -= 1
+        first, last, mark, other, end = waiting[size]
+        made = _back_to(mark, (parts, steps, now), made)
+        for k in range(begins[other], begins[end]):
+            made = _join(pairs[k, 0], pairs[k, 1], (parts, steps, now), made)
         if last - first == 1:
-            off_m[first] = whole_m - parts.longest_m
+            out[first] = now[0]
             continue
-        middle, here = (first + last) // 2, parts.mark
-        waiting += [(middle, last, here), (first, middle, here)]
-        joined += [sets[first:middle], sets[middle:last]]
-    return off_m
+        middle = (first + last) // 2
+        waiting[size] = (middle, last, made, first, middle)
+        waiting[size + 1] = (first, middle, made, middle, last)
+        size += 2
 
 
-class _Parts:
-    """Union-find by size that remembers its steps, with the length of the longest part."""
+@numba.njit(cache=True)
+def _join(a: int, b: int, held: Any, made: int) -> int:  # pragma: no cover - compiled
+    """Make one part of two; return how many steps were made."""
+    (parent, count, part_m), (which, before_m), now = held
+    while parent[a] != a:
+        a = parent[a]
+    while parent[b] != b:
+        b = parent[b]
+    if a == b:
+        return made
+    if count[a] < count[b]:
+        a, b = b, a
+    which[made, 0], which[made, 1] = a, b
+    before_m[made, 0], before_m[made, 1] = part_m[a], now[0]
+    parent[b] = a
+    count[a] += count[b]
+    part_m[a] += part_m[b]
+    now[0] = max(now[0], part_m[a])
+    return made + 1
 
-    def __init__(self, length_m: Sequence[float]) -> None:
-        self.parent = list(range(len(length_m)))
-        self.count = [1] * len(length_m)
-        self.length_m = list(length_m)
-        self.longest_m = max(length_m, default=0.0)
-        self.steps: list[tuple[int, int, float, float]] = []
 
-    @property
-    def mark(self) -> int:
-        """How many steps were made."""
-        return len(self.steps)
-
-    def root(self, node: int) -> int:
-        """Return the node that stands for a part."""
-        while self.parent[node] != node:
-            node = self.parent[node]
-        return node
-
-    def join(self, a: int, b: int) -> None:
-        """Make one part of two."""
-        large, small = self.root(a), self.root(b)
-        if large == small:
-            return
-        if self.count[large] < self.count[small]:
-            large, small = small, large
-        self.steps.append((large, small, self.length_m[large], self.longest_m))
-        self.parent[small] = large
-        self.count[large] += self.count[small]
-        self.length_m[large] += self.length_m[small]
-        self.longest_m = max(self.longest_m, self.length_m[large])
-
-    def back_to(self, mark: int) -> None:
-        """Take back all steps after a mark."""
-        while len(self.steps) > mark:
-            large, small, length_m, self.longest_m = self.steps.pop()
-            self.parent[small] = small
-            self.count[large] -= self.count[small]
-            self.length_m[large] = length_m
+@numba.njit(cache=True)
+def _back_to(mark: int, held: Any, made: int) -> int:  # pragma: no cover - compiled
+    """Take back all steps after a mark."""
+    (parent, count, part_m), (which, before_m), now = held
+    while made > mark:
+        made -= 1
+        a, b = which[made]
+        parent[b] = b
+        count[a] -= count[b]
+        part_m[a], now[0] = before_m[made]
+    return made
