@@ -7,6 +7,7 @@ from typing import Any
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from geopandas.array import from_shapely
 from pyproj import CRS
 
 from corridor import __version__
@@ -94,16 +95,29 @@ def table_frame(
         If the dictionary has no such table.
     """
     table = RESULT_TABLES.get(name) or INPUT_TABLES[name]
-    data = pd.DataFrame(columns if isinstance(columns, Mapping | pd.DataFrame) else list(columns))
-    if geometry is None:
-        geometry = [None] * len(data)
+    data: Any = columns
+    if geometry is not None and _are_arrays(columns, table.names, len(geometry)):
+        given = set(data)  # large tables come so: pandas would look at every value twice
+    else:
+        data = pd.DataFrame(columns if isinstance(columns, Mapping | pd.DataFrame) else list(columns))
+        geometry = [None] * len(data) if geometry is None else geometry
+        given = set(data.columns) if len(data) or len(geometry) else set()
     index = pd.RangeIndex(len(geometry))
-    given = set(data.columns) if len(data) or len(index) else set()
-    typed = {c.name: _typed(c, data[c.name].to_numpy() if c.name in given else None, index) for c in table.columns}
+    typed = {c.name: _typed(c, np.asarray(data[c.name]) if c.name in given else None, index) for c in table.columns}
     frame = pd.DataFrame(typed, index=index)
-    for extra in [c for c in data.columns if c not in table.names]:
+    for extra in [c for c in data if c not in table.names]:
         frame[str(extra)] = data[extra].to_numpy()
-    return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(list(geometry), crs=crs, index=frame.index), crs=crs)
+    whole = isinstance(geometry, np.ndarray) and geometry.dtype == object
+    shapes = from_shapely(geometry, crs=crs) if whole else list(geometry)
+    return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(shapes, crs=crs, index=frame.index), crs=crs)
+
+
+def _are_arrays(columns: Any, names: tuple[str, ...], rows: int) -> bool:
+    """Tell whether columns are arrays of texts or reals, all of the table and of its length."""
+    return isinstance(columns, dict) and all(
+        name in names and isinstance(values, np.ndarray) and values.dtype.kind in "Of" and values.shape == (rows,)
+        for name, values in columns.items()
+    )
 
 
 def _typed(column: Column, values: Any, index: pd.RangeIndex) -> pd.Series:

@@ -36,11 +36,12 @@ class SiteSettings(_Part):
 
 
 class CouplingSettings(_Part):
-    """What counts as a parallel run."""
+    """What counts as a parallel run, and how much is looked at in a go."""
 
     max_separation_m: Positive = 3.0
     max_angle_deg: Annotated[float, Field(gt=0, le=90)] = 10.0
     min_length_m: Positive = 5.0
+    chunk_segments: Annotated[int, Field(ge=1)] = 20_000  # bounds memory beyond index and results; changes no result
 
 
 class SoilSettings(_Part):

@@ -3,25 +3,19 @@
 from __future__ import annotations
 
 import geopandas as gpd
-import numpy as np
-import pandas as pd
 import shapely
-from scipy.spatial import cKDTree
 
-from corridor.couplings.depths import depths_of
-from corridor.couplings.near import meeting
-from corridor.couplings.segments import Segments, segments_of, sorted_lines
+from corridor.couplings.depths import depth_columns, depths_of
+from corridor.couplings.naming import numbered_names
+from corridor.couplings.search import CHUNK_SEGMENTS, Crossings, search
+from corridor.couplings.segments import ends_of, segments_of, sorted_lines
+from corridor.errors import DomainError
 from corridor.frames import empty_table, stamp, table_frame
 
-__all__ = ["find_crossings"]
-
-END_CLEAR_M = 0.05  # nearer to a line's end it is a connection or a touch, not a crossing
-SAME_POINT_M = 0.001
-TOUCH_M = 1e-8  # rounding at a shared vertex must not lose the point between two segments
-PARALLEL_SINE = 1e-9  # below it, rounding decides where two segments meet
+__all__ = ["crossings_frame", "find_crossings"]
 
 
-def find_crossings(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+def find_crossings(lines: gpd.GeoDataFrame, *, chunk_segments: int = CHUNK_SEGMENTS) -> gpd.GeoDataFrame:
     """Find the points where two lines cross in plan.
 
     Segments of lines a < b (by line_id as text) meet in one point more than 0.05 m from each of the four line ends,
@@ -31,6 +25,8 @@ def find_crossings(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     ----------
     lines : GeoDataFrame
         ``line_id``, LineStrings, and ``depth_m`` with its companions where they are there.
+    chunk_segments : int
+        About so many segments are looked at in a go, >= 1: bounds the memory beyond index and results, changes none.
 
     Returns
     -------
@@ -44,70 +40,36 @@ def find_crossings(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         If the CRS is missing or not in metres.
     InputError
         If ids or geometries can't be used.
+    DomainError
+        If ``chunk_segments`` is less than 1.
     """
-    ordered = sorted_lines(lines)
-    segments = segments_of(ordered)
-    points = _first_of_same(_clear_of_ends(ordered, _meet(segments)))
+    if chunk_segments < 1:
+        message = f"expected chunk_segments >= 1, got {chunk_segments}"
+        raise DomainError(message)
+    ordered = sorted_lines(depth_columns(lines))
+    _, points = search(segments_of(ordered), ends_of(ordered), chunk_segments=chunk_segments)
+    return crossings_frame(ordered, points)
+
+
+def crossings_frame(lines: gpd.GeoDataFrame, points: Crossings) -> gpd.GeoDataFrame:
+    """Return the table ``crossings`` of crossings between sorted lines."""
     if not len(points):
         return stamp(empty_table("crossings", lines.crs), find_crossings)
-    ids = ordered["line_id"].to_numpy(dtype=object)
-    a, b = points["a"].to_numpy(), points["b"].to_numpy()
-    number = points.groupby(["a", "b"]).cumcount() + 1
-    clearance, low, high = depths_of(ordered).difference_m(a, b)
+    ids = lines["line_id"].to_numpy(dtype=object)
+    a, b = points.line_a, points.line_b
+    clearance, low, high = depths_of(lines).difference_m(a, b)
     frame = table_frame(
         "crossings",
         {
-            "crossing_id": [f"{ids[p]}~{ids[q]}~{n}" for p, q, n in zip(a, b, number, strict=True)],
+            "crossing_id": numbered_names(ids, a, b),
             "line_a": ids[a],
             "line_b": ids[b],
-            "angle_deg": points["angle"].to_numpy(),
+            "angle_deg": points.angle_deg,
             "clearance_m": clearance,
             "clearance_low_m": low,
             "clearance_high_m": high,
         },
-        geometry=shapely.points(points["x"].to_numpy(), points["y"].to_numpy()),
+        geometry=shapely.points(points.x_m, points.y_m),
         crs=lines.crs,
     )
     return stamp(frame, find_crossings)
-
-
-def _meet(segments: Segments) -> pd.DataFrame:
-    """Return the points in which segments of two lines, not parallel, meet."""
-    found = meeting(segments, touch_m=TOUCH_M, least_sine=PARALLEL_SINE)
-    i, on_i = found.i, found.on_i
-    return pd.DataFrame({
-        "a": segments.line[i],
-        "b": segments.line[found.j],
-        "measure": segments.start_m[i] + on_i,
-        "x": segments.x_m[i] + segments.ux[i] * on_i,
-        "y": segments.y_m[i] + segments.uy[i] * on_i,
-        "angle": found.angle_deg,
-    })  # fmt: skip
-
-
-def _clear_of_ends(lines: gpd.GeoDataFrame, points: pd.DataFrame) -> pd.DataFrame:
-    """Drop the points at a line's end, and all points of pairs that share an end node."""
-    shapes = lines.geometry.to_numpy()
-    first, last = (shapely.get_coordinates(shapely.get_point(shapes, k)) for k in (0, -1))
-    keep = np.ones(len(points), dtype=bool)
-    a, b = points["a"].to_numpy(), points["b"].to_numpy()
-    for ends in (first[a], last[a], first[b], last[b]):
-        keep &= np.hypot(points["x"] - ends[:, 0], points["y"] - ends[:, 1]) > END_CLEAR_M
-    for end_a in (first[a], last[a]):
-        for end_b in (first[b], last[b]):
-            keep &= np.hypot(*(end_a - end_b).T) > SAME_POINT_M
-    return points[keep]
-
-
-def _first_of_same(points: pd.DataFrame) -> pd.DataFrame:
-    """Keep one of the points of a pair that are equal to 1 mm, and order the rest along the first line."""
-    points = points.sort_values(["a", "b", "angle", "measure"], kind="stable", ignore_index=True)
-    pair = points.groupby(["a", "b"], sort=False).ngroup().to_numpy()
-    several = np.flatnonzero(np.bincount(pair, minlength=1)[pair] > 1) if len(points) else np.empty(0, np.int64)
-    if len(several):
-        near = points[["x", "y"]].to_numpy()[several]
-        # the pair's number, in metres, as third coordinate: points of two pairs are never near
-        tree = cKDTree(np.column_stack((near - near.mean(axis=0), pair[several])))
-        same = tree.query_pairs(SAME_POINT_M, output_type="ndarray")
-        points = points.drop(index=several[np.unique(same.max(axis=1))])
-    return points.sort_values(["a", "b", "measure"], kind="stable", ignore_index=True)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 import geopandas as gpd
 import pandas as pd
 
 from corridor.couplings.bonds import EARTH, find_bonds
-from corridor.couplings.crossings import find_crossings
+from corridor.couplings.crossings import crossings_frame, find_crossings
+from corridor.couplings.depths import depth_columns
 from corridor.couplings.model import Couplings
-from corridor.couplings.parallel import find_parallel_runs
+from corridor.couplings.parallel import find_parallel_runs, runs_frame
+from corridor.couplings.search import Limits, search
+from corridor.couplings.segments import ends_of, segments_of, sorted_lines
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CorridorError, PlugInError
 from corridor.plugins import CouplingFinder, load_plugins
@@ -32,24 +36,18 @@ def parallel_runs(site: Site, *, settings: Settings | None = None) -> gpd.GeoDat
     CrsError, InputError
         As ``find_parallel_runs``.
     """
-    limits = (settings or Settings()).couplings
-    return find_parallel_runs(
-        site.lines,
-        max_separation_m=limits.max_separation_m,
-        max_angle_deg=limits.max_angle_deg,
-        min_length_m=limits.min_length_m,
-    )
+    return find_parallel_runs(site.lines, **(settings or Settings()).couplings.model_dump())
 
 
-def crossings(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:  # noqa: ARG001 - the protocol's
-    """Find the crossings of a site's lines; there is nothing to set.
+def crossings(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
+    """Find the crossings of a site's lines; settings change none.
 
     Raises
     ------
     CrsError, InputError
         As ``find_crossings``.
     """
-    return find_crossings(site.lines)
+    return find_crossings(site.lines, chunk_segments=(settings or Settings()).couplings.chunk_segments)
 
 
 def bonds_found(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
@@ -80,7 +78,19 @@ def find_couplings(site: Site, *, settings: Settings | None = None) -> Couplings
         CRS, or names lines that aren't there.
     """
     finders = _finders()
-    return Couplings(**{table: _filled(table, finders, site, settings=settings) for table in _TABLES})
+    made: dict[str, gpd.GeoDataFrame] = {}
+    if finders["parallel_runs"] is parallel_runs and finders["crossings"] is crossings:
+        made = _runs_and_crossings(site, settings=settings)  # one search for both
+    return Couplings(**{table: _filled(table, finders, site, settings=settings, made=made) for table in _TABLES})
+
+
+def _runs_and_crossings(site: Site, *, settings: Settings | None) -> dict[str, gpd.GeoDataFrame]:
+    asked = (settings or Settings()).couplings
+    limits = Limits(**asked.model_dump(exclude={"chunk_segments"}))
+    lines = sorted_lines(depth_columns(site.lines))
+    segments = segments_of(lines)
+    runs, points = search(segments, ends_of(lines), limits=limits, chunk_segments=asked.chunk_segments)
+    return {"parallel_runs": runs_frame(lines, segments, runs, limits), "crossings": crossings_frame(lines, points)}
 
 
 def all_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
@@ -91,7 +101,7 @@ def all_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFra
     CrsError, InputError, PlugInError
         As `find_couplings`.
     """
-    return _filled("bonds_found", _finders(), site, settings=settings)
+    return _filled("bonds_found", _finders(), site, settings=settings, made={})
 
 
 def _finders() -> dict[str, CouplingFinder]:
@@ -104,9 +114,14 @@ def _finders() -> dict[str, CouplingFinder]:
 
 
 def _filled(
-    table: str, finders: dict[str, CouplingFinder], site: Site, *, settings: Settings | None
+    table: str,
+    finders: dict[str, CouplingFinder],
+    site: Site,
+    *,
+    settings: Settings | None,
+    made: Mapping[str, gpd.GeoDataFrame],
 ) -> gpd.GeoDataFrame:
-    parts = [finders[table](site, settings=settings)]
+    parts = [made[table] if table in made else finders[table](site, settings=settings)]
     for name, finder in finders.items():
         if name.startswith(f"{table}."):
             parts.append(_added(name, finder, site, settings=settings, before=parts))

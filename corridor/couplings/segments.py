@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
+import numba
 import numpy as np
 import shapely
 from numpy.typing import NDArray
@@ -13,10 +15,11 @@ from numpy.typing import NDArray
 from corridor.errors import InputError
 from corridor.frames import check_metric
 
-__all__ = ["Segments", "pieces", "segments_of", "sorted_lines", "substrings"]
+__all__ = ["Segments", "ends_of", "pieces", "segments_of", "sorted_lines", "substrings"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Rows = NDArray[np.int32] | Ints
 
 
 @dataclass(frozen=True)
@@ -86,8 +89,10 @@ def sorted_lines(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
         kind = lines.geometry.iloc[row].geom_type if kinds[row] >= 0 else "no geometry"
         message = f"expected LineString geometries, line {ids.iloc[row]!r} has {kind}; use explode() or drop the row"
         raise InputError(message)
-    order = np.argsort(ids.to_numpy(dtype=object), kind="stable")
-    return lines.assign(line_id=ids).iloc[order].reset_index(drop=True)
+    named = lines.assign(line_id=ids)
+    if ids.is_monotonic_increasing:
+        return named.reset_index(drop=True)
+    return named.iloc[np.argsort(ids.to_numpy(dtype=object), kind="stable")].reset_index(drop=True)
 
 
 def segments_of(lines: gpd.GeoDataFrame) -> Segments:
@@ -99,35 +104,54 @@ def segments_of(lines: gpd.GeoDataFrame) -> Segments:
         If a coordinate is not a finite number.
     """
     xy, line = shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True)
-    if not np.isfinite(xy).all():
-        row = int(line[~np.isfinite(xy).all(axis=1)][0])
-        message = f"expected finite coordinates, line {lines['line_id'].iloc[row]!r} has others; mend the geometry"
+    count, wrong = _count(xy, line)
+    if wrong >= 0:
+        name = lines["line_id"].iloc[int(line[wrong])]
+        message = f"expected finite coordinates, line {name!r} has others; mend the geometry"
         raise InputError(message)
-    same = line[1:] == line[:-1]
-    step = (xy[1:] - xy[:-1])[same]
-    start, line = xy[:-1][same], line[1:][same].astype(np.int64)
-    length = np.hypot(step[:, 0], step[:, 1])
-    keep = length > 0
-    start, line, step, length = start[keep], line[keep], step[keep], length[keep]
-    return Segments(
-        line=line,
-        x_m=start[:, 0].copy(),
-        y_m=start[:, 1].copy(),
-        ux=step[:, 0] / length,
-        uy=step[:, 1] / length,
-        length_m=length,
-        start_m=_measures(line, length),
-    )
+    segments = Segments(np.empty(count, np.int64), *(np.empty(count) for _ in range(6)))
+    _fill(xy, line, tuple(getattr(segments, name) for name in Segments.__dataclass_fields__))
+    return segments
 
 
-def _measures(line: Ints, length_m: Floats) -> Floats:
-    """Measure of each segment's start, summed along each line alone: a line's measures don't depend on the others."""
-    measures = np.zeros(len(line))
-    _, first, count = np.unique(line, return_index=True, return_counts=True)
-    for size in np.unique(count[count > 1]):
-        rows = first[count == size][:, None] + np.arange(size)
-        measures[rows[:, 1:]] = np.cumsum(length_m[rows[:, :-1]], axis=1)
-    return measures
+def ends_of(lines: gpd.GeoDataFrame) -> Floats:
+    """Return easting and northing of the first and the last vertex of each line, m, NaN without; shape (lines, 4)."""
+    xy, line = shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True)
+    ends = np.full((len(lines), 4), np.nan)
+    begins = np.flatnonzero(np.r_[True, line[1:] != line[:-1]][: len(line)])
+    ends[line[begins], :2] = xy[begins]
+    ends[line[begins], 2:] = xy[np.r_[begins[1:], len(line)][: len(begins)] - 1]
+    return ends
+
+
+@numba.njit(cache=True, nogil=True)
+def _count(xy: Any, line: Any) -> Any:  # pragma: no cover - compiled
+    """Count the segments; return the first vertex that isn't finite too, -1 where there is none."""
+    count = 0
+    for k in range(line.size):
+        if not (math.isfinite(xy[k, 0]) and math.isfinite(xy[k, 1])):
+            return count, k
+        if k and line[k] == line[k - 1]:
+            count += math.hypot(xy[k, 0] - xy[k - 1, 0], xy[k, 1] - xy[k - 1, 1]) > 0.0
+    return count, -1
+
+
+@numba.njit(cache=True, nogil=True)
+def _fill(xy: Any, line: Any, out: Any) -> None:  # pragma: no cover - compiled
+    """Write the segments; measures are summed along each line alone, so that they don't depend on the others."""
+    row, x, y, ux, uy, length, start = out
+    to, measure = 0, 0.0
+    for k in range(1, line.size):
+        if line[k] != line[k - 1]:
+            measure = 0.0
+            continue
+        dx, dy = xy[k, 0] - xy[k - 1, 0], xy[k, 1] - xy[k - 1, 1]
+        own = math.hypot(dx, dy)
+        if own > 0.0:
+            row[to], x[to], y[to], length[to], start[to] = line[k], xy[k - 1, 0], xy[k - 1, 1], own, measure
+            ux[to], uy[to] = dx / own, dy / own
+            measure += own
+            to += 1
 
 
 def pieces(segments: Segments, line: Ints, from_m: Floats, to_m: Floats) -> NDArray[Any]:
@@ -142,7 +166,7 @@ def pieces(segments: Segments, line: Ints, from_m: Floats, to_m: Floats) -> NDAr
     return substrings(segments, first=first, from_m=from_m, last=last, to_m=to_m)
 
 
-def substrings(segments: Segments, *, first: Ints, from_m: Floats, last: Ints, to_m: Floats) -> NDArray[Any]:
+def substrings(segments: Segments, *, first: Rows, from_m: Floats, last: Rows, to_m: Floats) -> NDArray[Any]:
     """Return the pieces of lines between two places, each place a segment and a measure along the line.
 
     Parameters

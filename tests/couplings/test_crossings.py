@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 from shapely import LineString, Point
 from shapely.affinity import rotate, translate
 
-from corridor.couplings import find_crossings, near
+from corridor.couplings import find_crossings
 from corridor.dictionary import RESULT_TABLES
-from corridor.errors import CrsError, InputError
+from corridor.errors import CrsError, DomainError, InputError
 from corridor.frames import provenance
 from tests.builders import METRIC, make_lines
 from tests.couplings.plain import plain_crossings, street
@@ -162,11 +162,12 @@ def test_empty_in_empty_out(lines: gpd.GeoDataFrame) -> None:
     check(result, lines)
 
 
-def test_chunks_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_chunks_change_nothing() -> None:
     lines = street(9, count=25, depth=True)
     whole = find_crossings(lines)
-    monkeypatch.setattr(near, "ROWS", 5)
-    pd.testing.assert_frame_equal(find_crossings(lines), whole)
+    pd.testing.assert_frame_equal(find_crossings(lines, chunk_segments=5), whole)
+    with pytest.raises(DomainError, match="expected chunk_segments >= 1, got 0"):
+        find_crossings(lines, chunk_segments=0)
 
 
 def test_wrong_crs_and_rows_are_refused() -> None:

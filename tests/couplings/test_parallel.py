@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from shapely import LineString
 from shapely.affinity import rotate, translate
 
-from corridor.couplings import find_parallel_runs, near
+from corridor.couplings import find_parallel_runs
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CrsError, DomainError, InputError
 from corridor.frames import provenance
@@ -178,11 +178,12 @@ def test_empty_in_empty_out(lines: gpd.GeoDataFrame) -> None:
     check(result, lines)
 
 
-def test_chunks_change_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_chunks_change_nothing() -> None:
     lines = street(8, count=25, depth=True)
     whole = find_parallel_runs(lines)
-    monkeypatch.setattr(near, "ROWS", 5)
-    pd.testing.assert_frame_equal(find_parallel_runs(lines), whole)
+    pd.testing.assert_frame_equal(find_parallel_runs(lines, chunk_segments=5), whole)
+    with pytest.raises(DomainError, match="expected chunk_segments >= 1, got 0"):
+        find_parallel_runs(lines, chunk_segments=0)
 
 
 def test_wrong_crs_and_rows_are_refused() -> None:

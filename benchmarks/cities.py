@@ -1,0 +1,164 @@
+"""Invented cities of any size: streets with mains side by side, services to the houses, chambers where lines end.
+
+python benchmarks/cities.py 1000000 city.gpkg
+"""
+
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import geopandas as gpd
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+BLOCK_M = 84.0  # from junction to junction
+HOUSES = 6  # along a block
+HOUSE_M = 13.0  # from the middle of the street to the walls
+STEP_M = 9.0  # between the vertices of a main
+SEGMENTS_A_STREET = 102.0  # about; how many streets a city of so many segments has
+# name, utility, asset, material, offset from the middle of the street, share of the streets and of the houses, depth
+MAINS: tuple[tuple[str, str, str, str, float, float, float, float], ...] = (
+    ("E", "electricity", "cable", "copper", -4.6, 0.95, 0.9, 0.7),
+    ("T", "telecommunications", "cable", "copper", -3.4, 0.9, 0.7, 0.6),
+    ("L", "lighting", "cable", "copper", -5.6, 0.6, 0.0, 0.5),
+    ("G", "gas", "pipe", "steel", 2.4, 0.8, 0.6, 0.9),
+    ("W", "water", "pipe", "ductile_iron", 3.9, 0.95, 0.9, 1.2),
+    ("S", "sewer", "pipe", "concrete", 0.2, 0.9, 0.0, 2.4),
+)
+CHAMBER = ("E", "T")  # mains that end in the chamber at a junction; the others run on past it
+RUN_ON_M = 7.0
+CRS = "EPSG:32633"
+
+
+@dataclass(frozen=True)
+class City:
+    """Layers of a city as ``read_site`` takes them."""
+
+    lines: gpd.GeoDataFrame
+    structures: gpd.GeoDataFrame
+
+    def write(self, path: Path) -> None:
+        """Write both layers to a GeoPackage."""
+        self.lines.to_file(path, layer="lines", driver="GPKG")
+        self.structures.to_file(path, layer="structures", driver="GPKG")
+
+
+@dataclass(frozen=True)
+class _Streets:
+    """Streets between junctions of a square grid: where each begins, and whether it runs east or north."""
+
+    x_m: Floats
+    y_m: Floats
+    east: NDArray[np.bool_]
+
+    def laid(self, street: NDArray[np.int64], along: Floats, across: Floats) -> tuple[Floats, Floats]:
+        """Return eastings and northings of places along and across streets, the whole city gently bent."""
+        east = self.east[street]
+        x = self.x_m[street] + np.where(east, along, -across)
+        y = self.y_m[street] + np.where(east, across, along)
+        bent_x = x + 14.0 * np.sin(y / 170.0) + 6.0 * np.sin((x + 2 * y) / 95.0)
+        bent_y = y + 12.0 * np.sin(x / 210.0) + 5.0 * np.sin((2 * x - y) / 120.0)
+        turn = 0.31
+        return (
+            4e5 + bent_x * np.cos(turn) - bent_y * np.sin(turn),
+            5e6 + bent_x * np.sin(turn) + bent_y * np.cos(turn),
+        )
+
+
+def city(segments: int, *, seed: int = 0) -> City:
+    """Make a city of about so many segments.
+
+    Mains lie in lanes of their street; electricity and telecommunications end in a chamber at each junction, the others
+    cross it. Each house has up to four services, side by side, which pass under the mains of their side and end at one
+    building entry.
+    """
+    rng = np.random.default_rng(seed)
+    side = max(2, round(np.sqrt(segments / SEGMENTS_A_STREET / 2.0)))
+    node_x, node_y = (axis.ravel() for axis in np.meshgrid(np.arange(side), np.arange(side)))
+    streets = _Streets(
+        x_m=np.tile(node_x * BLOCK_M, 2), y_m=np.tile(node_y * BLOCK_M, 2), east=np.arange(2 * side**2) < side**2
+    )
+    parts = [_mains(rng, streets, main) for main in MAINS]
+    entry_x, entry_y, services = _services(rng, streets)
+    parts += services
+    lines = _lines(parts)
+    chambers = streets.laid(np.arange(side**2), np.zeros(side**2), np.zeros(side**2))
+    structures = gpd.GeoDataFrame(
+        {
+            "structure_id": [f"C{k:06d}" for k in range(side**2)] + [f"B{k:06d}" for k in range(len(entry_x))],
+            "kind": ["manhole"] * side**2 + ["building_entry"] * len(entry_x),
+        },
+        geometry=shapely.points(np.r_[chambers[0], entry_x], np.r_[chambers[1], entry_y]),
+        crs=CRS,
+    )
+    return City(lines, structures)
+
+
+def _mains(rng: np.random.Generator, streets: _Streets, main: tuple[Any, ...]) -> dict[str, Any]:
+    """Lay one utility's mains: a vertex every nine metres, a decimetre off the lane."""
+    lane, share = main[4], main[5]
+    street = np.flatnonzero(rng.random(len(streets.x_m)) < share)
+    pieces = round(BLOCK_M / STEP_M)
+    along = np.linspace(0.0, BLOCK_M, pieces + 1) + rng.uniform(-2.0, 2.0, (len(street), pieces + 1))
+    across = lane + rng.normal(0.0, 0.1, along.shape)
+    if main[0] in CHAMBER:  # both ends at the chamber, within a hand's breadth
+        along[:, [0, -1]] = np.array([0.0, BLOCK_M]) + rng.normal(0.0, 0.1, (len(street), 2))
+        across[:, [0, -1]] = rng.normal(0.0, 0.1, (len(street), 2))
+    else:
+        along[:, 0], along[:, -1] = -RUN_ON_M, BLOCK_M + RUN_ON_M - 1.0
+    rows = np.repeat(street, pieces + 1)
+    x, y = streets.laid(rows, along.ravel(), across.ravel())
+    return {"main": main, "prefix": main[0], "x": x, "y": y, "vertices": pieces + 1, "depth": main[7]}
+
+
+def _services(rng: np.random.Generator, streets: _Streets) -> tuple[Floats, Floats, list[dict[str, Any]]]:
+    """Lay the services of all houses; return the entries' places too."""
+    count = len(streets.x_m) * HOUSES
+    street = np.repeat(np.arange(len(streets.x_m)), HOUSES)
+    side = np.where(np.arange(count) % 2 == 0, 1.0, -1.0)
+    place = 14.0 + (np.arange(count) % HOUSES) * (BLOCK_M - 26.0) / (HOUSES - 1) + rng.uniform(-3.0, 3.0, count)
+    wall = side * (HOUSE_M + rng.uniform(-1.0, 1.0, count))
+    parts = []
+    for number, main in enumerate(MAINS):
+        house = np.flatnonzero(rng.random(count) < main[6])
+        if not len(house):
+            continue
+        start = place[house] + 0.7 * number + rng.uniform(-0.2, 0.2, len(house))
+        zero = np.full(len(house), main[4])
+        bend = wall[house] * rng.uniform(0.6, 0.8, len(house))
+        along = np.column_stack((start, start + rng.uniform(-0.2, 0.2, len(house)), start, place[house] + 2.0))
+        across = np.column_stack((zero, (zero + bend) / 2.0, bend, wall[house]))
+        along[:, -1] += rng.uniform(-0.25, 0.25, len(house))
+        x, y = streets.laid(np.repeat(street[house], 4), along.ravel(), across.ravel())
+        parts.append({"main": main, "prefix": f"{main[0]}s", "x": x, "y": y, "vertices": 4, "depth": main[7] - 0.1})
+    x, y = streets.laid(street, place + 2.0, wall)
+    return x, y, parts
+
+
+def _lines(parts: list[dict[str, Any]]) -> gpd.GeoDataFrame:
+    count = [len(part["x"]) // part["vertices"] for part in parts]
+    xy = np.concatenate([np.column_stack((part["x"], part["y"])) for part in parts])
+    vertices = np.repeat([part["vertices"] for part in parts], count)
+    names = [f"{part['prefix']}{k:06d}" for part, lines in zip(parts, count, strict=True) for k in range(lines)]
+    columns: dict[str, Any] = {"line_id": names}
+    for name, place in (("utility", 1), ("asset", 2), ("material", 3)):
+        columns[name] = np.repeat(np.array([part["main"][place] for part in parts], dtype=object), count)
+    columns["depth_m"] = np.repeat([part["depth"] for part in parts], count)
+    columns["status"] = "in_service"
+    return gpd.GeoDataFrame(
+        columns, geometry=shapely.linestrings(xy, indices=np.repeat(np.arange(len(vertices)), vertices)), crs=CRS
+    )
+
+
+def main() -> int:
+    """Write a city of a number of segments to a file."""
+    city(int(sys.argv[1])).write(Path(sys.argv[2]))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
