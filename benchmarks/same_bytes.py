@@ -30,7 +30,7 @@ print("Python", sys.version.split()[0], *(f"{m.__name__} {m.__version__}" for m 
 """
 
 
-def commands(records: Path, settings: Path, equipment: Path, *, plan: bool) -> list[list[str]]:
+def commands(records: Path, settings: Path, equipment: Path, *, only: Sequence[str]) -> list[list[str]]:
     """Return the commands that are run, each with outputs below the folder it is started in."""
     read = [str(records), "--settings", str(settings)]
     desk = ["--equipment", str(equipment)]
@@ -42,8 +42,9 @@ def commands(records: Path, settings: Path, equipment: Path, *, plan: bool) -> l
         ["export", *read, "--terms", "muddi", "-o", "export.gpkg"],
         ["trace", *read, "--passive", "mains", "-o", "passive.gpkg", "--map", "passive.png"],
         ["review", *read, *desk, "-o", "review"],
+        ["plan", *read, *desk, "-o", "plan"],
     ]
-    return [*made, ["plan", *read, *desk, "-o", "plan"]] if plan else made
+    return [command for command in made if not only or command[0] in only]
 
 
 def run(python: str, folder: Path, asked: list[list[str]], *, threads: int) -> None:
@@ -108,14 +109,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--python", action="append", help="interpreter of an environment; default this one")
     parser.add_argument("--threads", action="append", type=int, help="number of threads; default 1 and 2")
     parser.add_argument("--records", type=Path, help="records with a work area; default an invented corner")
-    parser.add_argument("--no-plan", action="store_true", help="leave corridor plan out")
+    parser.add_argument("--only", action="append", default=[], help="a command; may be repeated; default all")
     asked = parser.parse_args(arguments)
     pythons, counts = asked.python or [sys.executable], asked.threads or [1, 2]
     differing = 0
     with tempfile.TemporaryDirectory() as place:
         folder = Path(place)
         records, settings, equipment = write_corner(folder)
-        todo = commands(asked.records or records, settings, equipment, plan=not asked.no_plan)
+        todo = commands(asked.records or records, settings, equipment, only=asked.only)
         runs = [(pythons[0], counts[0]), *((python, count) for python in pythons for count in counts)]
         first: dict[str, str] = {}
         for number, (python, count) in enumerate(runs):

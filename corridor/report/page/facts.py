@@ -157,7 +157,7 @@ def _plan(plan: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _colours(colours: ColourTable, used: set[Any]) -> dict[str, Any]:
-    known = {str(utility): colours.of(utility) for utility in used if isinstance(utility, str)}
+    known = {str(utility): colours.of(utility) for utility in sorted(u for u in used if isinstance(u, str))}
     shown = set(known.values()) | {colours.of(None)}
     return {
         "title": colours.title,

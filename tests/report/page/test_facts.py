@@ -83,6 +83,8 @@ def test_colours_in_use_are_explained() -> None:
     facts = facts_of(example_review(4))
     shown = {colour for colour, _ in facts["colours"]["groups"]}
     assert set(facts["colours"]["utilities"].values()) <= shown
+    # a set's own order is another in every process
+    assert list(facts["colours"]["utilities"]) == sorted(facts["colours"]["utilities"])
 
 
 def test_a_review_without_tone_has_no_windows() -> None:
