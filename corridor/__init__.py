@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from corridor.plan.trace import trace_tone
     from corridor.readings import apply_readings
     from corridor.report.results import write_results, write_review, write_trace
+    from corridor.report.scoped import write_scope
+    from corridor.scope import scope_area
     from corridor.settings import Equipment, Settings, load_equipment, load_settings
     from corridor.site import Site, read_site
     from corridor.tone.hookup import HookUp
@@ -39,10 +41,12 @@ __all__ = [
     "plan_setups",
     "read_site",
     "review_site",
+    "scope_area",
     "trace_passive",
     "trace_tone",
     "write_results",
     "write_review",
+    "write_scope",
     "write_trace",
 ]
 
@@ -55,6 +59,8 @@ _HOMES = {
     "corridor.plan.trace": ("trace_tone",),
     "corridor.readings": ("apply_readings",),
     "corridor.report.results": ("write_results", "write_review", "write_trace"),
+    "corridor.report.scoped": ("write_scope",),
+    "corridor.scope": ("scope_area",),
     "corridor.settings": ("Equipment", "Settings", "load_equipment", "load_settings"),
     "corridor.site": ("Site", "read_site"),
     "corridor.tone.hookup": ("HookUp",),

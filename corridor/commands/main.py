@@ -26,6 +26,7 @@ _HELP = {  # kept here, so that --help needn't load the commands
     "tiles": "Read a whole city's records into tiles, for find and bonds.",
     "trace": "Predict where one hook-up's tone goes.",
     "review": "Review a site into one folder: strategy, map, summary.",
+    "scope": "Count what a large excavation meets, and estimate the effort.",
     "plan": "Choose the fewest set-ups, in walking order.",
     "readings": "Say what explains a crew's readings.",
     "export": "Write records in an open standard's terms.",

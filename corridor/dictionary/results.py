@@ -4,6 +4,7 @@ from corridor.dictionary.inputs import BONDS, EVIDENCE
 from corridor.dictionary.plans import PLAN_TABLES
 from corridor.dictionary.readings import READINGS_TABLES
 from corridor.dictionary.schema import Column, Table
+from corridor.dictionary.scopes import SCOPE_TABLES
 from corridor.dictionary.shared import GRADES, MODES
 from corridor.dictionary.shared import current as _current
 from corridor.dictionary.shared import metres as _metres
@@ -357,6 +358,6 @@ RESULT_TABLES = {
     for table in (
         STRATEGY, *PLAN_TABLES, FINDINGS, PARALLEL_RUNS, CROSSINGS, BONDS_FOUND, BONDED_GROUPS, LINE_GROUPS, GROUP_EDGES,
         GROUP_SPLITS, GROUP_CHANGES, ISOLATIONS, HOOKUPS, SECTIONS, STATIONS, BLEED_PATHS, DEFECTS, COMPLETENESS,
-        *READINGS_TABLES,
+        *READINGS_TABLES, *SCOPE_TABLES,
     )
 }  # fmt: skip

@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from shapely import MultiPolygon, Polygon
 
+from corridor.frames import empty_table
 from corridor.network.reach import grow
 from corridor.plan.chosen import chosen_tables, with_mistaken
 from corridor.plan.grading import drives_of, grade_hookups
@@ -134,6 +135,7 @@ def review_window(
     settings: Settings,
     progress: Progress | None,
     drawn: bool = False,
+    told: bool = True,
 ) -> WindowTables:
     """Solve the hook-ups of one window in every case at every frequency, grade them on its targets, and choose.
 
@@ -153,6 +155,9 @@ def review_window(
         Called with (step, done, total).
     drawn : bool
         Choose set-ups on draws of what the records don't know; else on the cases.
+    told : bool
+        Trace the chosen hook-ups and keep what all of them do; else sections, stations and bleed paths stay empty,
+        ``what_if`` is None, and ``mistaken_for`` rests on the candidates alone.
     """
     shared: dict[str, Any] = {"equipment": equipment, "settings": settings}
     prepared, solution, stakes = None, None, pd.DataFrame()
@@ -180,8 +185,9 @@ def review_window(
             connected, prepared, ready, solution, grading=grading, area=area, drawn=drawn, progress=progress, **shared
         )
         candidates, outputs = chosen.candidates, chosen.outputs
-        levels_a, verdicts = chosen_levels_a(chosen.choice), chosen.verdicts
-        ifs = what_if(solution, ready, grading=grading, chosen_a=levels_a, verdicts=verdicts, **shared)
+        if told:
+            levels_a, verdicts = chosen_levels_a(chosen.choice), chosen.verdicts
+            ifs = what_if(solution, ready, grading=grading, chosen_a=levels_a, verdicts=verdicts, **shared)
     strategy = build_strategy(
         connected.site,
         connected.hookups,
@@ -196,6 +202,12 @@ def review_window(
     if chosen is not None and solution is not None:
         strategy, plan = plan_of(chosen, strategy, ready, solution, grading=grading, **shared)
     plan = replace(plan, stakes=stakes)
+    extent = None if prepared is None or solution is None else _extent(prepared, solution)
+    if not told:
+        sections, stations, paths = (
+            empty_table(name, connected.site.crs) for name in ("sections", "stations", "bleed_paths")
+        )
+        return WindowTables(strategy, sections, stations, paths, extent, plan)
     sections, stations, paths = chosen_tables(
         connected.site,
         strategy,
@@ -207,7 +219,6 @@ def review_window(
         settings=settings,
         progress=progress,
     )
-    extent = None if prepared is None or solution is None else _extent(prepared, solution)
     return WindowTables(with_mistaken(strategy, stations), sections, stations, paths, extent, plan, ifs)
 
 
