@@ -104,9 +104,8 @@ def table_frame(
         given = set(data.columns) if len(data) or len(geometry) else set()
     index = pd.RangeIndex(len(geometry))
     typed = {c.name: _typed(c, np.asarray(data[c.name]) if c.name in given else None, index) for c in table.columns}
-    frame = pd.DataFrame(typed, index=index)
-    for extra in [c for c in data if c not in table.names]:
-        frame[str(extra)] = data[extra].to_numpy()
+    extra = {str(c): np.asarray(data[c]) for c in data if c not in table.names}
+    frame = pd.DataFrame(typed | extra, index=index)  # at once: one by one, a hundred columns warn of their cost
     whole = isinstance(geometry, np.ndarray) and geometry.dtype == object
     shapes = from_shapely(geometry, crs=crs) if whole else list(geometry)
     return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(shapes, crs=crs, index=frame.index), crs=crs)

@@ -39,8 +39,8 @@ def main() -> int:
 def _shown(one: Done, *, verbose: bool) -> Done:
     verdict = one.verdict
     if verbose or verdict.outcome == DEFECT:
-        text = f"{one.number} {one.category} [{verdict.how}] {verdict.outcome}: {verdict.detail}\n    input: {verdict.what}"
-        print(ascii(text)[1:-1].replace("\\n    ", "\n    "), f"({one.cpu_s:.2f} s)", flush=True)
+        head = f"{one.number} {one.category} [{verdict.how}] {verdict.outcome}: {verdict.detail}"
+        print(ascii(head)[1:-1], f"({one.cpu_s:.2f} s)\n    input: {ascii(verdict.what)[1:-1]}", flush=True)
     return one
 
 
@@ -53,7 +53,11 @@ def _figures(done: list[Done]) -> list[str]:
     order = [name for name in (*CATEGORIES, "?") if name in counts]
     lines = [f"{'category':14}{'cases':>8}" + "".join(f"{name:>10}" for name in OUTCOMES) + f"{'CPU s':>9}"]
     for name in order:
-        lines.append(f"{name:14}{counts[name].total():8}" + "".join(f"{counts[name][o]:10}" for o in OUTCOMES) + f"{spent[name]:9.1f}")
+        lines.append(
+            f"{name:14}{counts[name].total():8}"
+            + "".join(f"{counts[name][o]:10}" for o in OUTCOMES)
+            + f"{spent[name]:9.1f}"
+        )
     total = sum(counts.values(), Counter())
     return [*lines, f"{'all':14}{total.total():8}" + "".join(f"{total[o]:10}" for o in OUTCOMES)]
 

@@ -4,7 +4,7 @@ import random
 from collections.abc import Callable
 from pathlib import Path
 
-from benchmarks.fuzz import asides, damage, rows
+from benchmarks.fuzz import asides, damage, odd, rows
 from benchmarks.fuzz.scene import Case, scene
 
 __all__ = ["CATEGORIES", "make_case"]
@@ -22,7 +22,7 @@ CATEGORIES: dict[str, tuple[int, Callable[[Case], None]]] = {  # weight in a tho
     "references": (40, rows.references),
     "layers": (40, damage.layers),
     "containers": (60, damage.containers),
-    "odd_files": (40, damage.odd_files),
+    "odd_files": (40, odd.odd_files),
     "toml": (60, asides.toml),
     "sheets": (20, asides.sheets),
     "work_areas": (26, asides.work_areas),

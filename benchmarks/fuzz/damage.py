@@ -7,15 +7,30 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from shapely import LineString
-
 from benchmarks.fuzz.files import FORMATS, remember, write_file, write_scene
-from benchmarks.fuzz.scene import Case, X, Y
+from benchmarks.fuzz.scene import Case
 
-__all__ = ["containers", "crs", "flipped", "layers", "odd_files", "truncated"]
+__all__ = ["containers", "crs", "flipped", "layers", "truncated"]
 
-RESULT_NAMES = ("strategy", "findings", "sections", "stations", "hookups", "bonds_found", "parallel_runs", "defects",
-                "layer_styles", "line_groups", "completeness", "LINES", "Lines", "lines2", "structure", "gpkg_x", "rtree_lines_geom")  # fmt: skip
+RESULT_NAMES = (
+    "strategy",
+    "findings",
+    "sections",
+    "stations",
+    "hookups",
+    "bonds_found",
+    "parallel_runs",
+    "defects",
+    "layer_styles",
+    "line_groups",
+    "completeness",
+    "LINES",
+    "Lines",
+    "lines2",
+    "structure",
+    "gpkg_x",
+    "rtree_lines_geom",
+)
 
 
 def truncated(case: Case) -> None:
@@ -53,26 +68,72 @@ def _parts(case: Case) -> list[Path]:
 def crs(case: Case) -> None:
     """State no CRS, a lying one, or one in which nothing lies in metres."""
     rng = case.rng
-    stated = rng.choice([None, "EPSG:4326", "EPSG:3857", "EPSG:4978", "EPSG:2263", "EPSG:27700", "EPSG:32701", "EPSG:32633", "EPSG:5703",
-                         "EPSG:5514", "EPSG:3413", "EPSG:4979", "EPSG:2193", "EPSG:7415", "EPSG:5041", "EPSG:32661"])  # fmt: skip
+    stated = rng.choice(
+        [
+            None,
+            "EPSG:4326",
+            "EPSG:3857",
+            "EPSG:4978",
+            "EPSG:2263",
+            "EPSG:27700",
+            "EPSG:32701",
+            "EPSG:32633",
+            "EPSG:5703",
+            "EPSG:5514",
+            "EPSG:3413",
+            "EPSG:4979",
+            "EPSG:2193",
+            "EPSG:7415",
+            "EPSG:5041",
+            "EPSG:32661",
+        ]
+    )
     kind = rng.choice(("gpkg", "shp", "geojson", "parquet", "fgb"))
     case.measured = False  # where it ends up isn't known here
     write_scene(case, kind, crs=stated)
     case.tell(f"{kind} in {stated}")
     if rng.random() < 0.4:
-        option = rng.choice(["EPSG:32631", "EPSG:4326", "EPSG:0", "EPSG:-1", "metres", "", "EPSG:32631; DROP", "x" * 100_000, "\x1b[31m",
-                             "+proj=utm +zone=31", "+proj=merc", "GEOGCS[", "EPSG:4978", "EPSG:5703", "32631", "{}", "PROJCS[" * 2000])  # fmt: skip
+        option = rng.choice(
+            [
+                "EPSG:32631",
+                "EPSG:4326",
+                "EPSG:0",
+                "EPSG:-1",
+                "metres",
+                "",
+                "EPSG:32631; DROP",
+                "x" * 100_000,
+                "\x1b[31m",
+                "+proj=utm +zone=31",
+                "+proj=merc",
+                "GEOGCS[",
+                "EPSG:4978",
+                "EPSG:5703",
+                "32631",
+                "{}",
+                "PROJCS[" * 2000,
+            ]
+        )
         case.options["crs"] = option
         case.tell(f"--crs {option[:30]!r}")
     if kind == "gpkg" and rng.random() < 0.4:
         number = rng.choice([-1, 0, 99999, 2**31])
         with _database(case.files[0]) as base:
             for table in ("gpkg_geometry_columns", "gpkg_contents"):
-                base.execute(f"UPDATE {table} SET srs_id = ?", (number,))  # noqa: S608 - names of our own
+                base.execute(f"UPDATE {table} SET srs_id = ?", (number,))
         case.tell(f"srs_id {number}")
     if kind == "shp" and rng.random() < 0.5:
-        prj = rng.choice(["", "EPSG:32631", "PROJCS[", "x" * 5000, 'LOCAL_CS["site",UNIT["metre",1]]', "\x00\x01\x02",
-                          'PROJCS["a",GEOGCS["b",DATUM["c",SPHEROID["d",0,0]],PRIMEM["e",0],UNIT["f",0]],PROJECTION["g"],UNIT["h",0]]'])  # fmt: skip
+        prj = rng.choice(
+            [
+                "",
+                "EPSG:32631",
+                "PROJCS[",
+                "x" * 5000,
+                'LOCAL_CS["site",UNIT["metre",1]]',
+                "\x00\x01\x02",
+                'PROJCS["a",GEOGCS["b",DATUM["c",SPHEROID["d",0,0]],PRIMEM["e",0],UNIT["f",0]],PROJECTION["g"],UNIT["h",0]]',
+            ]
+        )
         for path in case.folder.glob("*.prj"):
             path.write_text(prj, encoding="utf-8")
         case.tell(f".prj {prj[:20]!r}")
@@ -152,10 +213,15 @@ def _script(*statements: str) -> Callable[[sqlite3.Connection, Case], None]:
     return run
 
 
-def _listed_view(select: str, count: int | None, name: str = "bonds_view") -> Callable[[sqlite3.Connection, Case], None]:
+def _listed_view(
+    select: str, count: int | None, name: str = "bonds_view"
+) -> Callable[[sqlite3.Connection, Case], None]:
     def run(base: sqlite3.Connection, case: Case) -> None:
         base.execute(f"CREATE VIEW {name} AS {select}")
-        base.execute("INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES (?, 'features', ?, 32631)", (name, name))
+        base.execute(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES (?, 'features', ?, 32631)",
+            (name, name),
+        )
         base.execute("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', 'GEOMETRY', 32631, 0, 0)", (name,))
         if count is None:
             case.intact = False
@@ -184,18 +250,32 @@ def _blob(base: sqlite3.Connection, case: Case) -> None:
     base.execute("UPDATE lines SET geom = ? WHERE fid = ?", (bytes(case.rng.randrange(256) for _ in range(60)), row))
 
 
-_ENDLESS = "WITH RECURSIVE n(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM n) SELECT k AS fid, (SELECT geom FROM lines) AS geom FROM n"
+_ENDLESS = (
+    "WITH RECURSIVE n(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM n) "
+    "SELECT k AS fid, (SELECT geom FROM lines) AS geom FROM n"
+)
 _HOSTILE_SQL: dict[str, Callable[[sqlite3.Connection, Case], None]] = {
     "trigger": _script("CREATE TRIGGER t1 AFTER UPDATE ON lines BEGIN DELETE FROM lines; END"),
-    "trigger on the list": _script("CREATE TRIGGER t2 AFTER INSERT ON gpkg_contents BEGIN DELETE FROM gpkg_contents; END"),
+    "trigger on the list": _script(
+        "CREATE TRIGGER t2 AFTER INSERT ON gpkg_contents BEGIN DELETE FROM gpkg_contents; END"
+    ),
     "view": _listed_view("SELECT * FROM lines", -1),
     "endless view": _listed_view(_ENDLESS, None),
     "view that refers to itself": _broken(_listed_view("SELECT * FROM bonds_view", None)),
     "view of nothing": _broken(_listed_view("SELECT * FROM nowhere", None)),
-    "view that multiplies": _listed_view("SELECT a.fid, a.geom FROM " + ", ".join(f"lines {c}" for c in "abcdefghijklmnop"), None),
-    "view instead of lines": _broken(_script("ALTER TABLE lines RENAME TO own", "CREATE VIEW lines AS SELECT * FROM own")),
+    "view that multiplies": _listed_view(
+        "SELECT a.fid, a.geom FROM " + ", ".join(f"lines {c}" for c in "abcdefghijklmnop"), None
+    ),
+    "view instead of lines": _broken(
+        _script("ALTER TABLE lines RENAME TO own", "CREATE VIEW lines AS SELECT * FROM own")
+    ),
     "unlisted table": _unlisted,
-    "list names what isn't there": _broken(_script("INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) VALUES ('ghost', 'features', 'ghost', 32631)")),
+    "list names what isn't there": _broken(
+        _script(
+            "INSERT INTO gpkg_contents (table_name, data_type, identifier, srs_id) "
+            "VALUES ('ghost', 'features', 'ghost', 32631)"
+        )
+    ),
     "no list": _broken(_script("DROP TABLE gpkg_contents")),
     "no list of geometry": _broken(_script("DROP TABLE gpkg_geometry_columns")),
     "counts that lie": _script("UPDATE gpkg_ogr_contents SET feature_count = 1"),
@@ -215,81 +295,9 @@ _HOSTILE_SQL: dict[str, Callable[[sqlite3.Connection, Case], None]] = {
     "a column of blobs": _script("ALTER TABLE lines ADD COLUMN b BLOB", "UPDATE lines SET b = randomblob(1000)"),
     "a hundred columns": lambda base, _: [base.execute(f"ALTER TABLE lines ADD COLUMN c{k} TEXT") for k in range(100)],
     "duplicate ids of rows": _script("UPDATE lines SET fid = -fid"),
-    "an extension nobody knows": _script("CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT, definition TEXT, scope TEXT)",
-                                         "INSERT INTO gpkg_extensions VALUES ('lines', 'geom', 'acme_x', 'x', 'read-write')"),
-}  # fmt: skip
-
-
-def odd_files(case: Case) -> None:
-    """Name what is no file of records, or is one of another kind than it says."""
-    rng = case.rng
-    write_scene(case, "gpkg")
-    good, folder = case.files[0], case.folder
-    name = rng.choice(sorted(_ODD))
-    case.tell(name)
-    case.intact = case.measured = False
-    path = _ODD[name](folder, good)
-    case.files = [path, good] if rng.random() < 0.3 else [path]
-
-
-def _text_file(name: str, text: str) -> Callable[[Path, Path], Path]:
-    def make(folder: Path, _: Path) -> Path:
-        (folder / name).write_text(text, encoding="utf-8")
-        return folder / name
-
-    return make
-
-
-def _empty_folder(folder: Path, _: Path) -> Path:
-    (folder / "records.gdb").mkdir()
-    return folder / "records.gdb"
-
-
-def _pipe(folder: Path, _: Path) -> Path:
-    os.mkfifo(folder / "pipe.gpkg")
-    return folder / "pipe.gpkg"
-
-
-def _loop(folder: Path, _: Path) -> Path:
-    (folder / "loop.gpkg").symlink_to(folder / "loop.gpkg")
-    return folder / "loop.gpkg"
-
-
-def _renamed(suffix: str) -> Callable[[Path, Path], Path]:
-    def make(_: Path, good: Path) -> Path:
-        return good.rename(good.with_suffix(suffix))
-
-    return make
-
-
-_SPOT = LineString([(X, Y), (X + 9, Y)]).wkt
-_ODD: dict[str, Callable[[Path, Path], Path]] = {
-    "missing": lambda folder, _: folder / "nowhere.gpkg",
-    "long name": lambda folder, _: folder / ("n" * 300 + ".gpkg"),
-    "name with a null": lambda folder, _: folder / "a\x00b.gpkg",
-    "empty folder": _empty_folder,
-    "pipe": _pipe,
-    "device": lambda *_: Path("/dev/null"),
-    "link to itself": _loop,
-    "letter": _text_file("letter.gpkg", "Dear all, the records will follow."),
-    "letter as GeoJSON": _text_file("letter.geojson", "Dear all"),
-    "deep GeoJSON": _text_file("deep.geojson", '{"type":"FeatureCollection","features":[' + '{"a":' * 100_000),
-    "deep arrays": _text_file("lines.geojson", '{"type":"Feature","properties":{},"geometry":{"type":"LineString","coordinates":' + "[" * 50_000 + "]" * 50_000 + "}}"),
-    "GeoJSON of no features": _text_file("lines.geojson", '{"type":"FeatureCollection","features":[]}'),
-    "GeoJSON of strange features": _text_file("lines.geojson", '{"type":"FeatureCollection","features":[1,null,"x",{"type":"Feature"},{"type":"x"}]}'),
-    "keys twice": _text_file("lines.geojson", '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"a":1,"a":2,"A":3},"geometry":{"type":"LineString","coordinates":[[3,54],[3.001,54]]}}]}'),
-    "long numbers": _text_file("lines.geojson", '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"depth_m":1' + "0" * 400 + '},"geometry":{"type":"LineString","coordinates":[[3,54],[3.001,54]]}}]}'),
-    "words as coordinates": _text_file("lines.geojson", '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"LineString","coordinates":[["3","x"],[null,54],[3]]}}]}'),
-    "virtual file": _text_file("lines.vrt", '<OGRVRTDataSource><OGRVRTLayer name="lines"><SrcDataSource relativeToVRT="1">records.gpkg</SrcDataSource><SrcLayer>lines</SrcLayer></OGRVRTLayer></OGRVRTDataSource>'),
-    "virtual file of the net": _text_file("lines.vrt", '<OGRVRTDataSource><OGRVRTLayer name="lines"><SrcDataSource>/vsicurl/http://127.0.0.1:9/x.gpkg</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'),
-    "virtual file under another name": _text_file("lines.gpkg", '<OGRVRTDataSource><OGRVRTLayer name="lines"><SrcDataSource relativeToVRT="1">records.gpkg</SrcDataSource></OGRVRTLayer></OGRVRTDataSource>'),
-    "entities": _text_file("lines.gml", '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;&a;&a;&a;&a;&a;&a;"><!ENTITY c "&b;&b;&b;&b;&b;&b;&b;&b;&b;&b;"><!ENTITY d "&c;&c;&c;&c;&c;&c;&c;&c;"><!ENTITY e "&d;&d;&d;&d;&d;&d;&d;&d;"><!ENTITY f "&e;&e;&e;&e;&e;&e;&e;&e;"><!ENTITY g "&f;&f;&f;&f;&f;&f;&f;&f;"><!ENTITY h "&g;&g;&g;&g;&g;&g;&g;&g;">]><gml:FeatureCollection xmlns:gml="http://www.opengis.net/gml"><gml:featureMember><lines><line_id>&h;</line_id></lines></gml:featureMember></gml:FeatureCollection>'),
-    "entity of a file": _text_file("lines.kml", '<?xml version="1.0"?><!DOCTYPE a [<!ENTITY x SYSTEM "file:///etc/passwd">]><kml xmlns="http://www.opengis.net/kml/2.2"><Document><Placemark><name>&x;</name><LineString><coordinates>3,54 3.01,54</coordinates></LineString></Placemark></Document></kml>'),
-    "network link": _text_file("lines.kml", '<kml xmlns="http://www.opengis.net/kml/2.2"><NetworkLink><Link><href>http://127.0.0.1:9/x.kml</href></Link></NetworkLink></kml>'),
-    "CSV": _text_file("lines.csv", f'WKT,line_id\n"{_SPOT}",A\nnonsense,B\n,C\n'),
-    "GeoPackage as GeoJSON": _renamed(".geojson"),
-    "GeoPackage as shapefile": _renamed(".shp"),
-    "GeoPackage as zip": _renamed(".zip"),
-    "GeoPackage as parquet": _renamed(".parquet"),
-    "GeoPackage without ending": _renamed(""),
-}  # fmt: skip
+    "an extension nobody knows": _script(
+        "CREATE TABLE IF NOT EXISTS gpkg_extensions (table_name TEXT, column_name TEXT, extension_name TEXT, "
+        "definition TEXT, scope TEXT)",
+        "INSERT INTO gpkg_extensions VALUES ('lines', 'geom', 'acme_x', 'x', 'read-write')",
+    ),
+}

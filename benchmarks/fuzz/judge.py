@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 import numpy as np
 import pandas as pd
@@ -51,8 +51,13 @@ class Verdict:
     what: str = ""
 
 
-class Defect(Exception):
+class DefectError(Exception):
     """What a case may not end in."""
+
+
+def fail(told: str) -> NoReturn:
+    """End a case as a defect."""
+    raise DefectError(told)
 
 
 def run_case(seed: int, number: int, *, category: str | None = None) -> tuple[str, Verdict]:
@@ -62,7 +67,7 @@ def run_case(seed: int, number: int, *, category: str | None = None) -> tuple[st
             with np.errstate(all="ignore"), warnings.catch_warnings():
                 warnings.simplefilter("ignore")
                 case = make_case(seed, number, folder=Path(folder), category=category)
-        except Exception as error:  # noqa: BLE001 - a case that can't be made is a defect of the fuzz itself
+        except Exception as error:
             return category or "?", Verdict(DEFECT, "not made", f"{type(error).__name__}: {error} | {_frames(error)}")
         return case.category, judge(case)
 
@@ -77,9 +82,9 @@ def judge(case: Case) -> Verdict:
             told = said()
         if told:
             return Verdict(DEFECT, how, f"stderr: {told[:400]}", case.what)
-    except Defect as defect:
+    except DefectError as defect:
         return Verdict(DEFECT, how, str(defect), case.what)
-    except Exception as error:  # noqa: BLE001 - that is what is looked for
+    except Exception as error:
         return Verdict(DEFECT, how, f"{type(error).__name__}: {str(error)[:300]} | {_frames(error)}", case.what)
     return Verdict(outcome, how, detail, case.what)
 
@@ -100,7 +105,12 @@ def _quiet_stderr() -> Iterator[Any]:
         def said() -> str:
             stream.seek(0)
             told = stream.read().decode("utf-8", errors="replace").strip()
-            return " | ".join([*([told] if told else []), *(f"{w.category.__name__}: {w.message} ({w.filename}:{w.lineno})" for w in caught)])
+            return " | ".join(
+                [
+                    *([told] if told else []),
+                    *(f"{w.category.__name__}: {w.message} ({w.filename}:{w.lineno})" for w in caught),
+                ]
+            )
 
         try:
             yield said
@@ -148,7 +158,7 @@ def _by_library(case: Case) -> tuple[str, str]:
 
 
 def _by_command(case: Case, command: str, suffix: str | None) -> tuple[str, str]:
-    output = case.folder / f"out.{suffix}" if suffix else None
+    output = case.folder / f"out.{suffix}" if suffix and command in ("check", "find", "bonds") else None
     options = [part for name, value in case.options.items() for part in (f"--{name.replace('_', '-')}", value)]
     extra = {
         "trace": ["--list"],
@@ -164,17 +174,17 @@ def _by_command(case: Case, command: str, suffix: str | None) -> tuple[str, str]
     if result.exit_code == EXIT_FAILED:
         lines = result.stderr.splitlines()
         if len(lines) != 1 or not lines[0].startswith("corridor: ") or result.stdout:
-            raise Defect(f"expected one line on stderr: {result.stderr[:300]!r}, stdout {result.stdout[:100]!r}")
+            fail(f"expected one line on stderr: {result.stderr[:300]!r}, stdout {result.stdout[:100]!r}")
         if "unexpected" in lines[0]:
-            raise Defect(lines[0][:500])
+            fail(lines[0][:500])
         _sentence(case, lines[0].removeprefix("corridor: "))
         if output is not None and output.exists():
-            raise Defect("an output was left by a run that failed")
+            fail("an output was left by a run that failed")
         return SENTENCE, lines[0]
     if result.exit_code != 0 or result.stderr:
-        raise Defect(f"exit {result.exit_code}, stderr {result.stderr[:300]!r}")
+        fail(f"exit {result.exit_code}, stderr {result.stderr[:300]!r}")
     if len(result.stdout) > MOST_SAID:
-        raise Defect(f"{len(result.stdout)} characters on the terminal")
+        fail(f"{len(result.stdout)} characters on the terminal")
     _written(output)
     if command == "draft":
         tomllib.loads((case.folder / "draft.toml").read_text(encoding="utf-8"))
@@ -185,14 +195,14 @@ def _by_command(case: Case, command: str, suffix: str | None) -> tuple[str, str]
 def _no_controls(text: str, where: str) -> None:
     bad = {c for c in text if c != "\n" and unicodedata.category(c) in ("Cc", "Cf", "Cs", "Zl", "Zp")}
     if bad:
-        raise Defect(f"control characters on {where}: {sorted(map(ord, bad))}")
+        fail(f"control characters on {where}: {sorted(map(ord, bad))}")
 
 
 def _written(output: Path | None) -> None:
     if output is None:
         return
     if not output.exists():
-        raise Defect(f"no {output.name} was written")
+        fail(f"no {output.name} was written")
     if output.suffix == ".gpkg":
         for name, _ in pyogrio.list_layers(output):
             pyogrio.read_dataframe(output, layer=name)
@@ -200,18 +210,21 @@ def _written(output: Path | None) -> None:
 
 def _left_behind(case: Case) -> None:
     if left := [path.name for path in case.folder.iterdir() if path.name.startswith(".corridor-")]:
-        raise Defect(f"left behind: {left}")
+        fail(f"left behind: {left}")
 
 
 def _sentence(case: Case, told: str) -> None:
     """Look at an error: short enough to read, of one line, and naming what it is about."""
     if len(told) > LONGEST:
-        raise Defect(f"a sentence of {len(told)} characters: {told[:200]!r}")
+        fail(f"a sentence of {len(told)} characters: {told[:200]!r}")
     names = [Path(str(value)).name for value in (*case.files, *case.options.values())]
     if not any(name and name[:30] in told for name in names):
-        raise Defect(f"the sentence names no input: {told[:300]!r}")
-    if not any(word in told for word in ("expected", "can't", "has no", "isn't", "is in none", "not enough", "holds", "must", "outside")):
-        raise Defect(f"the sentence doesn't say what was expected: {told[:300]!r}")
+        fail(f"the sentence names no input: {told[:300]!r}")
+    if not any(
+        word in told
+        for word in ("expected", "can't", "has no", "isn't", "is in none", "not enough", "holds", "must", "outside")
+    ):
+        fail(f"the sentence doesn't say what was expected: {told[:300]!r}")
 
 
 def accounts(case: Case, site: Site, settings: Settings | None = None) -> None:
@@ -219,12 +232,12 @@ def accounts(case: Case, site: Site, settings: Settings | None = None) -> None:
 
     Raises
     ------
-    Defect
+    DefectError
         If anything is missing.
     """
     table = site.accounting
     if not (table["features_in"] == table["used"] + table["set_aside"]).all() or (table["set_aside"] < 0).any():
-        raise Defect(f"accounts don't balance: {table.to_dict('records')}")
+        fail(f"accounts don't balance: {table.to_dict('records')}")
     _counted(case, site)
     _told(site)
     _shaped(site)
@@ -240,23 +253,28 @@ def _counted(case: Case, site: Site) -> None:
     if case.intact:
         for layer, count in case.written.items():
             if found.get(layer) != count:
-                raise Defect(f"{layer}: {count} features written, {found.get(layer)} in the accounts")
+                fail(f"{layer}: {count} features written, {found.get(layer)} in the accounts")
     elif len(told) == 0 and sum(found.values()) < sum(case.written.values()):
-        raise Defect(f"{sum(case.written.values())} features written, {sum(found.values())} in the accounts and no word: {found}")
+        fail(
+            f"{sum(case.written.values())} features written, {sum(found.values())} in the accounts and no word: {found}"
+        )
 
 
 def _told(site: Site) -> None:
     source, row, _ = FEATURE
-    frames = [getattr(site, name) for name in ("lines", "structures", "terminations", "bonds", "grounds", "soil", "work_area", "surfaces")]
+    frames = [
+        getattr(site, name)
+        for name in ("lines", "structures", "terminations", "bonds", "grounds", "soil", "work_area", "surfaces")
+    ]
     used = {
         (s, int(r)) for frame in frames if source in frame
         for s, r in zip(frame[source], frame[row], strict=True) if s is not None and not pd.isna(r)
     }  # fmt: skip
     findings = site.findings
     if not set(findings["code"]) <= set(CODES) or not findings["message"].astype(str).str.len().gt(0).all():
-        raise Defect("a finding without a code or a message")
+        fail("a finding without a code or a message")
     if (longest := findings["message"].astype(str).str.len().max()) > LONGEST:
-        raise Defect(f"a finding of {longest} characters")
+        fail(f"a finding of {longest} characters")
     aside = findings[findings["action"].astype(str).str.startswith("set aside")]
     whole = set(aside.loc[aside["feature_row"].isna(), "feature_source"])
     rows = {(s, int(r)) for s, r in zip(aside["feature_source"], aside["feature_row"], strict=True) if not pd.isna(r)}
@@ -268,19 +286,22 @@ def _told(site: Site) -> None:
         if one.layer not in seen:  # grounds and terminations don't say which record they came from
             lost = lost if sum(layer == one.layer for layer, _ in rows) < one.set_aside else set()
         if lost and one.set_aside:
-            raise Defect(f"set aside without a finding: {sorted(lost)[:3]}")
+            fail(f"set aside without a finding: {sorted(lost)[:3]}")
 
 
 def _shaped(site: Site) -> None:
     lines = site.lines
-    if not (lines.geom_type == "LineString").all() or not np.isfinite(shapely.get_coordinates(lines.geometry.array)).all():
-        raise Defect("a line that is none")
+    if (
+        not (lines.geom_type == "LineString").all()
+        or not np.isfinite(shapely.get_coordinates(lines.geometry.array)).all()
+    ):
+        fail("a line that is none")
     if not lines["line_id"].is_unique or lines["line_id"].isna().any():
-        raise Defect("ids that aren't unique")
+        fail("ids that aren't unique")
     for name in ("depth_m", "diameter_mm"):
         low, mid, high = (lines[f"{name}{end}"].to_numpy(dtype=float) for end in ("_low", "", "_high"))
         if not ((low <= mid) & (mid <= high) & np.isfinite(mid)).all():
-            raise Defect(f"{name} outside its range")
+            fail(f"{name} outside its range")
 
 
 def _lengths(case: Case, site: Site, settings: Settings) -> None:
@@ -292,10 +313,14 @@ def _lengths(case: Case, site: Site, settings: Settings) -> None:
     move = Transformer.from_crs(case.crs, site.crs, always_xy=True)
     for layer, shapes in case.shapes.items():
         for k, shape in enumerate(shapes):
-            if (layer, k) not in sums.index or shape is None or shape.geom_type not in ("LineString", "MultiLineString"):
+            if (
+                (layer, k) not in sums.index
+                or shape is None
+                or shape.geom_type not in ("LineString", "MultiLineString")
+            ):
                 continue
             length = shapely.transform(shape, lambda c: np.column_stack(move.transform(c[:, 0], c[:, 1]))).length
             parts = len(shapely.get_parts(shape))
             allowed = parts * (2.0 * settings.site.snap_m + 0.002) + ROUNDING * length
             if abs(sums[layer, k] - length) > allowed:
-                raise Defect(f"{layer} row {k}: {length:.3f} m written, {sums[layer, k]:.3f} m used")
+                fail(f"{layer} row {k}: {length:.3f} m written, {sums[layer, k]:.3f} m used")

@@ -72,8 +72,8 @@ def run_cases(numbers: list[int], *, seed: int, category: str | None = None, wor
             yield done
             if not worker.process.is_alive() or worker.done >= PER_WORKER:
                 _stop(worker)
-                busy[k] = worker = pool.start() if left else worker
-            _give(worker, left)
+                busy[k] = pool.start() if left else worker
+            _give(busy[k], left)
     for worker in busy:
         _stop(worker)
 

@@ -88,5 +88,5 @@ def _line(rng: random.Random, number: int) -> Row:
     points = [(X + rng.uniform(-1, 1), y), (X + far / 2, y + rng.uniform(-1, 1)), (X + far, y)]
     row: Row = {"line_id": f"{utility[0].upper()}-{number}", "utility": utility, "asset": asset, "material": material,
                 "diameter_mm": rng.choice([50.0, 100.0, 200.0]), "depth_m": round(rng.uniform(0.4, 3.0), 2),
-                "status": "in_service", "owner": rng.choice(["Ninefold", "Oxbow"]), "geometry": LineString(points)}  # fmt: skip
-    return row
+                "status": "in_service", "owner": rng.choice(["Ninefold", "Oxbow"])}  # fmt: skip
+    return row | {"geometry": LineString(points)}

@@ -53,7 +53,8 @@ def _acceptance(number: int, row: dict[str, str | None], file: Path) -> Acceptan
         message = f"{file}, row {number}: expected who accepted which finding, when and why, {lost[0]!r} is empty"
         raise InputError(message)
     if values["code"] not in CODES:
-        message = f"{file}, row {number}: expected the code of a finding, got {quoted(values['code'])}; check lists the codes"
+        got = quoted(values["code"])
+        message = f"{file}, row {number}: expected the code of a finding, got {got}; check lists the codes"
         raise InputError(message)
     return Acceptance(number, **values)
 
@@ -88,7 +89,8 @@ def accept_findings(site: Site, path: str | Path) -> tuple[Site, list[str]]:
         hit &= ids.eq(row.id).any(axis=1) if row.id else findings["feature_row"].isna()
         if not hit.any():
             notes.append(
-                f"accepted, row {row.row}: no finding {row.code} on {quoted(row.id or 'the whole')} in {quoted(row.layer)}"
+                f"accepted, row {row.row}: no finding {row.code} on {quoted(row.id or 'the whole')} "
+                f"in {quoted(row.layer)}"
             )
         findings.loc[hit.to_numpy(dtype=bool), ["accepted_by", "accepted_date", "accepted_why"]] = (
             row.who,

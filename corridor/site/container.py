@@ -18,7 +18,7 @@ _ELSEWHERE = (b"<OGRVRTDataSource", b"<VRTDataset", b"<OGRWFSDataSource", b"WFS_
               b"gdal_streamed_alg")  # fmt: skip
 # tables that keep the file itself in order, or how its layers look
 _INTERNAL = ("gpkg_", "rtree_", "sqlite_", "idx_", "layer_styles", "qgis_", "spatial_ref_sys", "geometry_columns")
-_STEPS, _STEPS_MOST = 100_000, 500  # of the database, between two looks and in all, that the rows of a view may take
+_STEPS, _STEPS_MOST = 100_000, 200  # of the database, between two looks and in all, that the rows of a view may take
 _VALUE_BYTES = 100_000_000  # longest value of a view
 _SHAPE_HEAD, _INDEX_ROW = 100, 8  # bytes, of a shapefile's index
 

@@ -89,8 +89,8 @@ class Corrections:
         for correction in self.rows:
             if correction.row not in self._used:
                 told = (
-                    f"correction in row {correction.row}: no feature {quoted(correction.id)} in a layer {quoted(correction.layer)} "
-                    f"that is read with column {correction.column!r}"
+                    f"correction in row {correction.row}: no feature {quoted(correction.id)} in a layer "
+                    f"{quoted(correction.layer)} that is read with column {correction.column!r}"
                 )
                 findings.add("correction_unused", told, action="not used: check layer, id and column")
 

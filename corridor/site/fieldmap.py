@@ -1,7 +1,6 @@
 """Field maps: how an owner's columns, words and units become those of the data dictionary (TOML)."""
 
 import difflib
-import re
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, Self
@@ -11,6 +10,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_valida
 from corridor.dictionary import INPUT_TABLES
 from corridor.errors import FieldMapError
 from corridor.site.model import MapUsed
+from corridor.site.patterns import check_pattern
 from corridor.site.sources import file_hash
 from corridor.site.units import unit_factor
 from corridor.tomlfile import mistakes, read_toml
@@ -36,11 +36,7 @@ class ColumnMap(BaseModel):
     @classmethod
     def _compiles(cls, pattern: str | None) -> str | None:
         if pattern is not None:
-            try:
-                re.compile(pattern)
-            except (re.error, OverflowError, RecursionError):
-                message = "expected a regular expression: check its brackets and backslashes"
-                raise ValueError(message) from None
+            check_pattern(pattern)
         return pattern
 
 

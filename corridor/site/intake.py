@@ -20,7 +20,7 @@ from corridor.site.reference import check_in_range, layer_crs, reproject, site_c
 from corridor.site.sources import HELD, TROUBLE, file_labels, read_layers, recoded, source_of
 from corridor.site.values import as_text
 
-__all__ = ["Layer", "open_layers", "place_layers"]
+__all__ = ["Layer", "open_layers", "place_layers", "tell_trouble"]
 
 _IDS = {"lines": "line_id", "structures": "structure_id", "bonds": "bond_id", "grounds": "ground_id"}
 _NAMED_MOST = 8  # layers in a message
@@ -72,7 +72,7 @@ def open_layers(files: list[Path], plan: FieldMap, findings: Findings) -> tuple[
             frame = recoded(path, name, block.encoding) if block and block.encoding else own
             where = f"{labels[path]}:{name}"
             held = max(own.attrs.pop(HELD, 0), frame.attrs.pop(HELD, 0), len(frame))
-            _tell_trouble(frame, where, findings)
+            tell_trouble(frame, where, findings)
             if block is not None:
                 block = fit_map(block, frame, where=where, profile=plan.profile, findings=findings)
             word = block.table if block else name.strip().casefold()
@@ -81,7 +81,8 @@ def open_layers(files: list[Path], plan: FieldMap, findings: Findings) -> tuple[
     return layers, tuple(sources)
 
 
-def _tell_trouble(frame: gpd.GeoDataFrame, where: str, findings: Findings) -> None:
+def tell_trouble(frame: gpd.GeoDataFrame, where: str, findings: Findings) -> None:
+    """Tell what could not be read as it should be of a layer, as its reader noted it, and take the notes away."""
     source, row, source_id = FEATURE
     for code, message, at in frame.attrs.pop(TROUBLE, []):
         if at is None:

@@ -15,6 +15,7 @@ from corridor.errors import InputError
 from corridor.frames import stamp, table_frame
 from corridor.settings import Settings
 from corridor.site.accounting import account
+from corridor.site.bounds import refuse_large_files, refuse_large_layers
 from corridor.site.completeness import completeness
 from corridor.site.corrections import Corrections, load_corrections
 from corridor.site.defaults import fill_defaults
@@ -77,7 +78,8 @@ def read_site(
     Raises
     ------
     InputError
-        If a file is missing or isn't a vector file, the corrections can't be read, or there are no lines.
+        If a file is missing or isn't a vector file, the corrections can't be read, there are no lines, or the records
+        are larger than the settings allow.
     CrsError
         If a layer has no CRS and none is stated, a name isn't one, or coordinates can't be in it.
     FieldMapError
@@ -88,7 +90,9 @@ def read_site(
     plan = load_fieldmap(fieldmap)
     changes = load_corrections(corrections)
     findings = Findings()
+    refuse_large_files(files, settings.site)
     layers, sources = open_layers(files, plan, findings)
+    refuse_large_layers((layer.frame for layer in layers), settings.site)
     placed, site_reference = place_layers(layers, crs, findings, settings=settings.site)
     tables = {name: _table(name, placed, site_reference, findings, changes=changes) for name in INPUT_TABLES}
     changes.tell_unused(findings)

@@ -20,7 +20,9 @@ _FARTHEST_M = 1e8  # no projected CRS in metres puts a place of the Earth farthe
 _MIN_LENGTH_M = 0.001  # a line shorter than this has no direction to follow
 
 
-def repair_geometry(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.GeoDataFrame:
+def repair_geometry(
+    frame: gpd.GeoDataFrame, table: Table, findings: Findings, *, single: bool = True
+) -> gpd.GeoDataFrame:
     """Return the rows whose geometry can be used, each with a single flat part of the table's type.
 
     Parameters
@@ -31,17 +33,22 @@ def repair_geometry(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -
         What it is read into; ``any`` and ``none`` take rows without geometry.
     findings : Findings
         Every row repaired or set aside is told.
+    single : bool
+        Whether multipart rows are parted.
 
     Returns
     -------
     GeoDataFrame
-        With a fresh index. A multipart row gives one row a part; lines in 3-D keep ``src_z_min_m``, ``src_z_max_m``.
+        With a fresh index. If ``single``, a multipart row gives one row a part; lines in 3-D keep ``src_z_min_m``,
+        ``src_z_max_m``.
     """
     if table.geometry == "none":
         return frame.reset_index(drop=True)
     free = table.geometry == "any"
     frame = _flat(_present(frame, findings, optional=free), findings, lines=table.geometry == "LineString")
-    frame = _single(_valid(_typed(frame, table, findings), table, findings), findings, merge=not free)
+    frame = _valid(_typed(frame, table, findings), table, findings)
+    if single:
+        frame = _single(frame, findings, merge=not free)
     if table.geometry == "LineString":
         frame = _lines(frame, findings)
     return frame.reset_index(drop=True)

@@ -65,8 +65,8 @@ def read_ogr(path: Path) -> dict[str, pd.DataFrame]:
     """Read every layer that OGR finds in a file, but for the table of styles; a table without geometry is a DataFrame.
 
     What can't be read as it should be stands in ``attrs["trouble"]`` of the layer: a geometry of a type that can't be
-    decoded is NULL, a layer that can't be read has no rows, a shapefile's missing files are named, and what the file says
-    it holds (rows, tables) and OGR doesn't give is counted.
+    decoded is NULL, a layer that can't be read has no rows, a shapefile's missing files are named, and rows and tables
+    that the file says it holds and OGR doesn't give are counted.
 
     Raises
     ------

@@ -5,16 +5,20 @@ from pathlib import Path
 
 import geopandas as gpd
 import pandas as pd
-import shapely
 from pyproj import CRS
 
 from corridor.dictionary import INPUT_TABLES
 from corridor.errors import InputError
 from corridor.frames import table_frame
-from corridor.site.findings import Findings
+from corridor.site.accounting import account
+from corridor.site.findings import FEATURE, Findings
+from corridor.site.intake import tell_trouble
 from corridor.site.model import Site
-from corridor.site.reference import check_in_range, layer_crs
-from corridor.site.sources import read_layers, source_of
+from corridor.site.quoting import first_names
+from corridor.site.reference import check_in_range, layer_crs, reproject
+from corridor.site.repair import repair_geometry
+from corridor.site.sources import HELD, read_layers, source_of
+from corridor.site.values import read_values
 
 __all__ = ["of_phase", "with_work_area"]
 
@@ -36,7 +40,7 @@ def with_work_area(site: Site, path: str | Path, *, crs: str | CRS | None = None
     Returns
     -------
     Site
-        With the file among its sources and its accounting, and without the finding ``no_work_area``.
+        With the file among its sources, its accounting and its findings, and without the finding ``no_work_area``.
 
     Raises
     ------
@@ -46,24 +50,36 @@ def with_work_area(site: Site, path: str | Path, *, crs: str | CRS | None = None
         If a layer with polygons has no CRS and none is stated, or its coordinates can't be in it.
     """
     file = Path(path)
-    layers = {name: frame[~_empty(frame)] for name, frame in read_layers(file).items()}
-    shaped = {name: frame for name, frame in layers.items() if len(frame)}
-    parts = [_polygons(frame, where=f"{file.name}:{name}", crs=crs).to_crs(site.crs) for name, frame in shaped.items()]
+    findings = Findings()
+    counts: dict[str, int] = {}
+    parts, layers = [], read_layers(file)
+    for name, frame in layers.items():
+        where = _label(site, file, name)
+        counts[where] = max(frame.attrs.pop(HELD, 0), len(frame))
+        tell_trouble(frame, where, findings)
+        parts.append(_polygons(_labelled(frame, where), site.crs, findings, where=where, crs=crs))
     area = pd.concat(parts, ignore_index=True) if parts else gpd.GeoDataFrame(geometry=[], crs=site.crs)
+    told = findings.frame(site.crs)
     if area.empty:
-        message = f"expected polygons in the work area file {path}, found none; draw the dig as polygons"
+        aside = told.loc[told["action"].str.startswith("set aside"), "message"].unique()
+        why = f" ({first_names(aside, most=2)})" if len(aside) else ""
+        message = f"expected polygons in the work area file {path}, found none{why}; draw the dig as polygons"
         raise InputError(message)
     known = [column for column in INPUT_TABLES["work_area"].names if column in area]
-    features = sum(len(frame) for frame in shaped.values())
-    used = sum(len(part) for part in parts)
-    counted = {"layer": file.name, "features_in": features, "used": used, "repaired": 0, "set_aside": features - used}
+    kept = site.findings[site.findings["code"].ne("no_work_area")]
     return replace(
         site,
         work_area=table_frame("work_area", area[known].to_dict("list"), geometry=area.geometry, crs=site.crs),
-        findings=site.findings[site.findings["code"].ne("no_work_area")].reset_index(drop=True),
-        accounting=pd.concat([site.accounting, pd.DataFrame([counted])], ignore_index=True),
-        sources=(*site.sources, source_of(file, shaped)),
+        findings=(pd.concat([kept, told]) if len(told) else kept).reset_index(drop=True),
+        accounting=pd.concat([site.accounting, account(counts, [area], told)], ignore_index=True),
+        sources=(*site.sources, source_of(file, [name for name, frame in layers.items() if len(frame)])),
     )
+
+
+def _label(site: Site, file: Path, name: str) -> str:
+    """Name a layer of the file, otherwise than the records', which may be the same file."""
+    label = f"{file.name}:{name}"
+    return f"work area {label}" if label in set(site.accounting.get("layer", ())) else label
 
 
 def of_phase(site: Site, phase: str) -> Site:
@@ -94,14 +110,23 @@ def of_phase(site: Site, phase: str) -> Site:
     return replace(site, work_area=own.reset_index(drop=True))
 
 
-def _empty(frame: gpd.GeoDataFrame) -> pd.Series:
-    return frame.geometry.isna() | frame.geometry.is_empty
+def _labelled(frame: gpd.GeoDataFrame, where: str) -> gpd.GeoDataFrame:
+    source, row, source_id = FEATURE
+    frame = frame.reset_index(drop=True)
+    return frame.assign(**{source: where, row: range(len(frame)), source_id: None})
 
 
-def _polygons(frame: gpd.GeoDataFrame, *, where: str, crs: str | CRS | None) -> gpd.GeoDataFrame:
-    """Return the valid polygons of one layer; a multipart one stays one row."""
-    own = layer_crs(frame, mapped=None, stated=crs, where=where, findings=Findings())
-    kept = frame[frame.geometry.geom_type.isin(_KINDS)].set_crs(own, allow_override=True)
-    check_in_range(kept, where=where)
-    kept["geometry"] = shapely.force_2d(shapely.make_valid(kept.geometry.to_numpy()))
-    return kept[kept.geometry.geom_type.isin(_KINDS)]
+def _polygons(
+    frame: gpd.GeoDataFrame, site_crs: CRS, findings: Findings, *, where: str, crs: str | CRS | None
+) -> gpd.GeoDataFrame:
+    """Return the valid polygons of one layer in the site's CRS; a multipart one stays one row."""
+    table = INPUT_TABLES["work_area"]
+    blank = frame.geometry.isna() | frame.geometry.is_empty
+    if not blank.all():
+        own = layer_crs(frame, mapped=None, stated=crs, where=where, findings=findings)
+        frame = frame.set_crs(own, allow_override=True)
+        check_in_range(frame[frame.geometry.geom_type.isin(_KINDS)], where=where)
+    else:
+        frame = frame.set_crs(site_crs, allow_override=True)
+    frame = reproject(frame, site_crs, where=where, findings=findings)
+    return read_values(repair_geometry(frame, table, findings, single=False), table, findings)

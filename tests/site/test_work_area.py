@@ -49,7 +49,9 @@ def test_other_shapes_are_set_aside_and_counted(tmp_path: Path) -> None:
     mixed = [*SHAPES, Point(500_000, 0), LineString([(500_000, 0), (500_001, 0)]), None, Polygon()]
     result = with_work_area(_site(), _file(tmp_path / "dig.gpkg", mixed))
     row = result.accounting.iloc[-1]
-    assert (row["features_in"], row["used"], row["set_aside"]) == (4, 2, 2)
+    assert (row["features_in"], row["used"], row["set_aside"]) == (6, 2, 4)
+    told = result.findings[result.findings["action"].str.startswith("set aside")]
+    assert sorted(told["feature_row"]) == [2, 3, 4, 5]
 
 
 def test_a_self_crossing_polygon_is_mended(tmp_path: Path) -> None:
