@@ -22,6 +22,7 @@ Result = TypeVar("Result")
 Told = Callable[[str, int, int], None]
 
 _LOCAL = {"threads_per_worker": 1, "processes": True, "dashboard_address": None, "silence_logs": logging.ERROR}
+_PATIENCE_S = 10.0  # for a scheduler to answer
 _TRIES = 3  # how often a tile may end its worker before it is given up
 
 
@@ -67,7 +68,7 @@ def _client(workers: int, scheduler: str | None) -> Iterator[Any]:
     distributed = _distributed()
     if scheduler is not None:
         try:
-            client = distributed.Client(scheduler, timeout=10, set_as_default=False)
+            client = distributed.Client(scheduler, timeout=_PATIENCE_S, set_as_default=False)
         except (OSError, ValueError) as error:
             message = f"expected the address of a Dask scheduler, {scheduler!r} doesn't answer: {error}"
             raise InputError(message) from error

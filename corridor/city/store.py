@@ -75,7 +75,7 @@ def write_tiles(site: Site, folder: str | Path, *, settings: Settings | None = N
         index = _index(site, used)
         for name in SPREAD:
             _write_parts(made, name, _split(frames[name], tile[name]))
-        for name, parts in _beyond(frames, tile, home).items():
+        for name, parts in _beyond(frames, tile, home, reach_m=used.site.structure_reach_m).items():
             _write_parts(made / "beyond", name, parts)
         for name in WHOLE:
             _write(made / f"{name}.parquet", stored(getattr(site, name)))
@@ -127,7 +127,7 @@ def _index(site: Site, settings: Settings) -> dict[str, Any]:
     }
 
 
-def _beyond(frames: Frames, tile: Tile, home: pd.Series) -> dict[str, dict[int, pd.DataFrame]]:
+def _beyond(frames: Frames, tile: Tile, home: pd.Series, *, reach_m: float) -> dict[str, dict[int, pd.DataFrame]]:
     """Return, by table and tile, the records that speak of a tile's lines, and what they name, owned by others."""
     bonds, terminations = frames["bonds"], frames["terminations"]
     home_a, home_b = (_by(bonds[name], home) for name in ("line_a", "line_b"))
@@ -137,7 +137,8 @@ def _beyond(frames: Frames, tile: Tile, home: pd.Series) -> dict[str, dict[int, 
     rows["lines"] = {number: set(row_of[sorted(names)]) for number, names in named.items()}
     ends = terminations.groupby(terminations["line_id"].astype(str))[ROW].apply(set).to_dict()
     rows["terminations"] = {n: set().union(*(ends.get(x, set()) for x in names)) for n, names in named.items()}
-    rows["structures"] = _merged([_structures(name, frames, tile, rows[name]) for name in ("bonds", "terminations")])
+    named_at = [_structures(name, frames, tile, rows[name]) for name in ("bonds", "terminations")]
+    rows["structures"] = _merged([*named_at, _at_grounds(frames, tile, reach_m)])
     return {name: {n: frames[name].iloc[sorted(held)] for n, held in parts.items() if held}
             for name, parts in rows.items()}  # fmt: skip
 
@@ -154,6 +155,15 @@ def _structures(name: str, frames: Frames, tile: Tile, copied: Mapping[int, set[
     number, stands = number[~np.isnan(stands)], stands[~np.isnan(stands)].astype(np.int64)
     other = tile["structures"].to_numpy()[stands] != number
     return _sets(pd.Series(stands[other]), pd.Series(number[other]))
+
+
+def _at_grounds(frames: Frames, tile: Tile, reach_m: float) -> dict[int, set[int]]:
+    """Return the structures of other tiles that the grounds of a tile stand at, by tile."""
+    points, shapes = (frames[name]["geometry"].to_numpy() for name in ("grounds", "structures"))
+    ground, structure = shapely.STRtree(shapes).query(points, predicate="dwithin", distance=reach_m)
+    number = tile["grounds"].to_numpy()[ground]
+    other = tile["structures"].to_numpy()[structure] != number
+    return _sets(pd.Series(structure[other]), pd.Series(number[other]))
 
 
 def _asked(rows: pd.Series, number: pd.Series, own: pd.Series) -> dict[int, set[int]]:

@@ -7,9 +7,11 @@ from typing import Any
 import click
 import pandas as pd
 
+from corridor.city import city_bonded_networks
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, map_option, output_option, quiet_options, settings_option
 from corridor.commands.talk import missing_lines, more_line, say, table_lines
+from corridor.commands.tile_runs import crew_options, hands_of, tiles_named
 from corridor.errors import InputError
 from corridor.frames import CAUTION
 from corridor.network.bonded import BondedNetworks, bonded_networks
@@ -41,6 +43,7 @@ _TABLES = ("line_groups", "bonded_groups", "group_edges", "group_splits", "group
 )
 @output_option("Write the layers to this file (.gpkg, .geojson, .parquet, .csv).")
 @map_option("Draw the groups, with bonds and isolations, on a map")
+@crew_options
 @quiet_options
 def bonds(
     paths: tuple[str, ...],
@@ -48,6 +51,8 @@ def bonds(
     previous: str | None,
     output: str | None,
     map_file: str | None,
+    workers: int | None,
+    scheduler: str | None,
     quiet: bool,
     verbose: bool,
     progress: str,
@@ -55,31 +60,43 @@ def bonds(
 ) -> None:
     """List the groups of lines of RECORDS that share metal: recorded, likely, possible.
 
-    A line in no group isn't called unbonded: no record is not no bond.
+    A line in no group isn't called unbonded: no record is not no bond. RECORDS may be a folder of tiles, as corridor
+    tiles writes it.
     """
-    del progress
     if map_file is not None:
         check_map(map_file)
     earlier = None if previous is None else _line_groups(Path(previous))
-    inputs = load_inputs(paths, output=output, **read)
-    found = bonded_networks(inputs.site, previous=earlier, settings=inputs.settings)
+    hands = {"workers": workers, "scheduler": scheduler}
+    over = tiles_named(paths, settings=read["settings"], output=output, hands=hands, read=read)
+    if over is None:
+        inputs = load_inputs(paths, output=output, **read)
+        site, settings = inputs.site, inputs.settings
+        found = bonded_networks(site, previous=earlier, settings=settings)
+    else:
+        if map_file is not None:
+            message = "expected no --map with tiles: nobody could read a sheet of a city; draw the records of a part"
+            raise InputError(message)
+        tiles, settings = over
+        site = tiles.whole()
+        with hands_of(hands, how=progress, quiet=quiet) as (here, told):
+            found = city_bonded_networks(tiles, previous=earlier, settings=settings, hands=here, told=told)
     shown = None if verbose else _SHOWN
     say([CAUTION, *_coverage(found.line_groups), *_listed(found, shown)], quiet=quiet)
     say(_split_lines(found, None if verbose else _FEW), quiet=quiet)
     if previous is not None:
         say(_change_lines(found, shown), quiet=quiet)
-    missing = missing_lines(inputs.site)
+    missing = missing_lines(site)
     say(["", *missing] if missing else [], quiet=quiet)
     if output is None and map_file is None:
         return
     asked = {} if previous is None else {"previous": {"path": previous, "sha256": file_hash(Path(previous))}}
-    receipt = make_receipt(inputs.site, command="bonds", settings=inputs.settings, options=asked)
+    receipt = make_receipt(site, command="bonds", settings=settings, options=asked)
     if output is not None:
         tables = {name: getattr(found, name) for name in _TABLES if name != "group_changes" or previous is not None}
         write_results(output, tables, metadata=receipt_metadata(receipt))
         say(["", f"Written: {output}"], quiet=quiet)
     if map_file is not None:
-        write_groups_map(found, inputs.site, map_file, metadata=receipt_metadata(receipt))
+        write_groups_map(found, site, map_file, metadata=receipt_metadata(receipt))
         say(["", f"Drawn: {map_file}"], quiet=quiet)
 
 

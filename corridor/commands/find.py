@@ -5,16 +5,15 @@ from typing import Any
 import click
 import pandas as pd
 
-from corridor.city import Tiles, city_couplings
+from corridor.city import city_couplings
 from corridor.commands.inputs import load_inputs
 from corridor.commands.options import input_options, output_option, quiet_options, settings_option
-from corridor.commands.talk import missing_lines, more_line, progress, say, table_lines
+from corridor.commands.talk import missing_lines, more_line, say, table_lines
 from corridor.commands.tile_runs import crew_options, hands_of, tiles_named
-from corridor.couplings import Couplings, find_couplings
+from corridor.couplings import find_couplings
 from corridor.frames import CAUTION
 from corridor.report.receipt import make_receipt, receipt_metadata
 from corridor.report.results import write_results
-from corridor.settings import Settings
 
 __all__ = ["find"]
 
@@ -51,7 +50,8 @@ def find(
     else:
         tiles, settings = over
         site = tiles.whole()
-        couplings = _over_tiles(tiles, settings, hands, how=progress, quiet=quiet)
+        with hands_of(hands, how=progress, quiet=quiet) as (here, told):
+            couplings = city_couplings(tiles, settings=settings, hands=here, told=told)
     tables = {
         "parallel_runs": couplings.parallel_runs,
         "crossings": couplings.crossings,
@@ -71,11 +71,6 @@ def find(
         receipt = make_receipt(site, command="find", settings=settings)
         write_results(output, tables, metadata=receipt_metadata(receipt))
         say(["", f"Written: {output}"], quiet=quiet)
-
-
-def _over_tiles(tiles: Tiles, settings: Settings, hands: dict[str, Any], *, how: str, quiet: bool) -> Couplings:
-    with progress(how, quiet=quiet) as told, hands_of(hands) as here:
-        return city_couplings(tiles, settings=settings, hands=here, told=told)
 
 
 def _listed(title: str, table: pd.DataFrame, shown: int | None, *, none: str) -> list[str]:

@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 import click
 
 from corridor.city import Crew, Tiles, crew, is_tiles, open_tiles
+from corridor.commands.talk import Progress, progress
 from corridor.errors import InputError
 from corridor.report.results import check_output
 from corridor.settings import Settings, load_settings
@@ -70,7 +71,7 @@ def tiles_named(
 
 
 @contextmanager
-def hands_of(hands: Mapping[str, Any]) -> Iterator[Crew]:
-    """Yield who works, by the options of ``crew_options``."""
-    with crew(workers=hands["workers"] or 1, scheduler=hands["scheduler"]) as here:
-        yield here
+def hands_of(hands: Mapping[str, Any], *, how: str, quiet: bool) -> Iterator[tuple[Crew, Progress | None]]:
+    """Yield who works, by the options of ``crew_options``, and whom to tell how far they are, as ``progress``."""
+    with progress(how, quiet=quiet) as told, crew(workers=hands["workers"] or 1, scheduler=hands["scheduler"]) as here:
+        yield here, told

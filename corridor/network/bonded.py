@@ -92,7 +92,7 @@ def networks_of(whole: Part, *, earlier: Release | None = None) -> BondedNetwork
         As ``earlier_release`` gives it.
     """
     every, metal, bonds = whole.lines, whole.metal, whole.bonds_found
-    groups = find_groups(metal.edges)
+    groups = find_groups(metal.edges, within=whole.in_forest)
     lines = every[every["conducts"].to_numpy(dtype=bool)].reset_index(drop=True)
     length_m = dict(zip(lines["line_id"], lines.geometry.length.to_numpy(), strict=True))
     names = group_names(groups) if earlier is None else names_kept(groups, earlier, length_m)

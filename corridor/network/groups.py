@@ -20,7 +20,7 @@ from corridor.network.edges import LEVELS, STRENGTH, Edge, Node, metal_of
 from corridor.settings import Settings
 from corridor.site.model import Site
 
-__all__ = ["Group", "bonded_groups", "find_groups", "group_names", "group_table"]
+__all__ = ["Group", "bonded_groups", "find_groups", "forests", "group_names", "group_table"]
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ def group_names(groups: Iterable[Group], *, kept: Sequence[str | None] = (), bar
     return names
 
 
-def find_groups(edges: Sequence[Edge]) -> list[Group]:
+def find_groups(edges: Sequence[Edge], *, within: NDArray[np.bool_] | None = None) -> list[Group]:
     """Return the groups of two lines or more at each level, by level and lines.
 
     Of the ways to hold a group together the most probable one counts: a maximum spanning tree (Kruskal 1956).
@@ -142,32 +142,60 @@ def find_groups(edges: Sequence[Edge]) -> list[Group]:
     ----------
     edges : sequence of Edge
         As ``metal_of`` gives them: the most probable first, the stronger evidence first among equals.
+    within : ndarray of bool, shape (levels, edges), optional
+        Edges that a forest may be made of, as ``forests`` gives them for parts of the whole: what closes a loop in a
+        part closes it in the whole too. None: all.
     """
     if not edges:
         return []
+    pairs, level = _as_numbers(edges)
+    found: list[Group] = []
+    for rank in range(len(LEVELS)):
+        in_tree, part = _forest_of(pairs, level <= rank if within is None else (level <= rank) & within[rank])
+        found += _of_level([edges[k] for k in np.flatnonzero(in_tree).tolist()], LEVELS[rank], part[pairs[in_tree, 0]])
+    return found
+
+
+def forests(edges: Sequence[Edge]) -> NDArray[np.bool_]:
+    """Tell which edges hold groups together at each level, all others closing loops; shape (levels, edges).
+
+    Parameters
+    ----------
+    edges : sequence of Edge
+        In the order of ``metal_of``.
+    """
+    if not edges:
+        return np.zeros((len(LEVELS), 0), dtype=bool)
+    pairs, level = _as_numbers(edges)
+    return np.array([_forest_of(pairs, level <= rank)[0] for rank in range(len(LEVELS))])
+
+
+def _as_numbers(edges: Sequence[Edge]) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return numbers for both nodes of each edge, and its level."""
     number: dict[Node, int] = {}
     pairs = np.array([[number.setdefault(node, len(number)) for node in (edge.a, edge.b)] for edge in edges])
-    level = np.array([edge.level for edge in edges])
-    nodes = list(number)
-    return [group for rank in range(len(LEVELS)) for group in _of_level(edges, rank, (pairs, level), nodes=nodes)]
+    return pairs, np.array([edge.level for edge in edges])
 
 
-def _of_level(
-    edges: Sequence[Edge], rank: int, numbers: tuple[NDArray[np.int64], NDArray[np.int64]], *, nodes: Sequence[Node]
-) -> list[Group]:
-    pairs, level = numbers
-    part, in_tree = np.arange(len(nodes)), np.zeros(len(edges), dtype=bool)
-    _forest(pairs, level <= rank, part, in_tree)
+def _forest_of(pairs: NDArray[np.int64], counts: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """Return which edges, of those that count, are in the forest, and the part that each node is in."""
+    part, in_tree = np.arange(int(pairs.max()) + 1), np.zeros(len(pairs), dtype=bool)
+    _forest(pairs, counts, part, in_tree)
+    return in_tree, part
+
+
+def _of_level(edges: Sequence[Edge], level: str, part: NDArray[np.int64]) -> list[Group]:
+    """Return the groups that the edges of a forest hold together; ``part`` has the number of each edge's tree."""
     edges_of: dict[int, list[Edge]] = {}
-    for row in np.flatnonzero(in_tree).tolist():
-        edges_of.setdefault(int(part[pairs[row, 0]]), []).append(edges[row])
+    for edge, number in zip(edges, part.tolist(), strict=True):
+        edges_of.setdefault(number, []).append(edge)
     found = []
     for tree in edges_of.values():
         held = frozenset(node for edge in tree for node in (edge.a, edge.b))
         lines = tuple(sorted({node[0] for node in held}))
         if len(lines) > 1:
             evidence = max((edge.evidence for edge in tree), key=STRENGTH.index)
-            found.append(Group(LEVELS[rank], lines, held, evidence, min(edge.probability for edge in tree)))
+            found.append(Group(level, lines, held, evidence, min(edge.probability for edge in tree)))
     return sorted(found, key=lambda group: (group.lines, sorted(group.nodes)))
 
 

@@ -16,6 +16,7 @@ from corridor.couplings.places import conducts
 from corridor.couplings.segments import sorted_lines
 from corridor.dictionary import GONE
 from corridor.network.edges import Metal, edge_key, edge_points, metal_of
+from corridor.network.groups import forests
 from corridor.network.isolations import isolations
 from corridor.network.releases import NOT_KNOWN
 from corridor.settings import Settings
@@ -38,6 +39,8 @@ class Part:
         Where each edge stands.
     edge_structures : list of str or None
         The structure that each edge is made at.
+    in_forest : ndarray of bool, shape (levels, edges)
+        Whether an edge holds a group together at a level; if not, it closes a loop among these lines.
     grounds : GeoDataFrame
         ground_id, line_id, evidence, structure_id, geometry.
     isolations, bonds_found : GeoDataFrame
@@ -48,6 +51,7 @@ class Part:
     metal: Metal
     edge_points: NDArray[Any]
     edge_structures: list[str | None]
+    in_forest: NDArray[np.bool_]
     grounds: gpd.GeoDataFrame
     isolations: gpd.GeoDataFrame
     bonds_found: gpd.GeoDataFrame
@@ -91,6 +95,7 @@ def part_of(site: Site, bonds: gpd.GeoDataFrame, *, settings: Settings, owned: C
         metal=metal,
         edge_points=points,
         edge_structures=at,
+        in_forest=forests(metal.edges),
         grounds=_slim_grounds(site, grounds, reach_m),
         isolations=stated,
         bonds_found=bonds,
@@ -98,7 +103,15 @@ def part_of(site: Site, bonds: gpd.GeoDataFrame, *, settings: Settings, owned: C
 
 
 def joined_parts(parts: Sequence[Part], bonds: gpd.GeoDataFrame) -> Part:
-    """Return the whole of parts that share no line, and the table of all their bonds, as one site would give it."""
+    """Return the whole of parts that share no line.
+
+    Parameters
+    ----------
+    parts : sequence of Part
+        As ``part_of`` gives them for the lines of each tile; at least one.
+    bonds : GeoDataFrame
+        All their bonds, in the order in which one site would give them.
+    """
     edges = [edge for part in parts for edge in part.metal.edges]
     points = np.concatenate([part.edge_points for part in parts])
     structures = [structure for part in parts for structure in part.edge_structures]
@@ -111,6 +124,7 @@ def joined_parts(parts: Sequence[Part], bonds: gpd.GeoDataFrame) -> Part:
         metal=Metal(tuple(edges[k] for k in order), {node: pieces[node] for node in sorted(pieces)}, parted),
         edge_points=points[order],
         edge_structures=[structures[k] for k in order],
+        in_forest=np.concatenate([part.in_forest for part in parts], axis=1)[:, order],
         grounds=_stacked([part.grounds for part in parts], "ground_id"),
         isolations=_stacked([part.isolations for part in parts], "isolation_id"),
         bonds_found=bonds,

@@ -47,7 +47,7 @@ def random_city(seed: int, *, lines: int = 14) -> Site:
     ]
     bonds = [
         dict(
-            zip(("line_a", "line_b"), (str(name) for name in rng.choice([*ids, "earth"], 2, replace=False)), strict=True),
+            zip(("line_a", "line_b"), map(str, rng.choice([*ids, "earth"], 2, replace=False)), strict=True),
             bond_id=f"b{k}", state=rng.choice([None, "closed", "open"]), structure_id=rng.choice([None, "S1", "S2"]),
             evidence=rng.choice(["recorded", "measured", "inferred", "suspected"]), src_note=rng.choice([None, "seen"]),
         )

@@ -44,7 +44,7 @@ def test_a_wider_reach_brings_a_wider_halo(tmp_path: Path) -> None:
     assert len(found.parallel_runs) > len(find_couplings(random_city(5)).parallel_runs)
 
 
-def test_a_plug_in_is_refused_for_nobody_knows_how_far_it_looks(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def test_a_plug_in_is_refused_nobody_knows_how_far_it_looks(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     write_tiles(random_city(1), tmp_path / "t")
     points = dict.fromkeys((*TABLES, "bonds_found.test_leads"))
     monkeypatch.setattr(tile_by_tile, "plugin_points", lambda group: points)
