@@ -33,6 +33,9 @@ class SiteSettings(_Part):
     twin_share: Share = 0.8  # over more than this share of the shorter one
     explained_m: Positive = 1.5  # a structure with no line of its utility so near is explained by none
     far_away_m: Positive = 50_000.0  # a feature this far from where most layers lie belongs elsewhere
+    file_limit_mb: Positive = 4000.0  # more than this together is refused before it is read
+    feature_limit: Annotated[int, Field(ge=1)] = 5_000_000  # more are refused before they are placed
+    vertex_limit: Annotated[int, Field(ge=1)] = 50_000_000
 
 
 class CouplingSettings(_Part):
@@ -77,6 +80,7 @@ class SolverSettings(_Part):
     residual: Annotated[float, Field(gt=0, le=1e-3)] = 1e-8  # what a compressed network's equations may miss
     extract_mixes: Annotated[int, Field(ge=0, le=6)] = 4  # pairs of cases that end half of the cut lines each
     workers: Annotated[int, Field(ge=1, le=64)] = 2  # frequencies solved at once; each needs about 90 n^2 bytes
+    memory_limit_mb: Positive | None = None  # a solution that needs more is refused; None: what the machine has
 
 
 class GradeSettings(_Part):

@@ -17,6 +17,7 @@ from threadpoolctl import threadpool_limits
 from corridor.constants import FREQUENCY_MAX_HZ, FREQUENCY_MIN_HZ
 from corridor.errors import DomainError
 from corridor.settings import Equipment
+from corridor.tone.budget import refuse_beyond_memory
 from corridor.tone.cases import Case, Paths, element_ohms
 from corridor.tone.drive import Drive, unit_output, unit_sources
 from corridor.tone.earth import propagation_constant
@@ -372,7 +373,7 @@ def solve_tone(
     Raises
     ------
     DomainError
-        If a frequency is out of range.
+        If a frequency is out of range, or the solution needs more memory than ``solver.memory_limit_mb``.
     """
     for frequency in frequencies_hz:
         check_frequency(frequency)
@@ -380,7 +381,8 @@ def solve_tone(
     tasks = [(f, [case for case in cases if case.soil == s]) for f in frequencies_hz for s in soils]
     if model.is_large:
         workers = 1  # one takes the memory and the cores of several
-    else:
+    refuse_beyond_memory(model.n_sections, model.solver, workers=workers)
+    if not model.is_large:
         _ = model.integrals  # once, before the workers need them
     results: dict[tuple[float, str], CaseResult] = {}
     share = max(1, numba.get_num_threads() // workers)  # compiled loops leave the other workers their cores
