@@ -10,8 +10,12 @@ from typing import Any
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
+
+from corridor.frames import empty_table
+from corridor.site.model import Site
 
 Floats = NDArray[np.float64]
 
@@ -32,6 +36,7 @@ MAINS: tuple[tuple[str, str, str, str, float, float, float, float], ...] = (
 CHAMBER = ("E", "T")  # mains that end in the chamber at a junction; the others run on past it
 RUN_ON_M = 7.0
 CRS = "EPSG:32633"
+SITE_TABLES = ("terminations", "bonds", "grounds", "soil", "work_area", "surfaces", "findings")
 
 
 @dataclass(frozen=True)
@@ -45,6 +50,13 @@ class City:
         """Write both layers to a GeoPackage."""
         self.lines.to_file(path, layer="lines", driver="GPKG")
         self.structures.to_file(path, layer="structures", driver="GPKG")
+
+    def site(self) -> Site:
+        """Return the city as a site, as if read, all of metal; what reading costs stays apart."""
+        lines = self.lines.assign(conductive="yes", horizontal_accuracy_m=np.nan, nominal_voltage_v=np.nan)
+        empty = {name: empty_table(name, lines.crs) for name in SITE_TABLES}
+        whole = {"lines": lines, "structures": self.structures, "accounting": pd.DataFrame(), "sources": (), "crs": lines.crs}
+        return Site(**(empty | whole))
 
 
 @dataclass(frozen=True)
