@@ -26,11 +26,12 @@ _telling = threading.Lock()
 
 
 class Stopped(click.ClickException):
-    """The user stopped the program: one line on stderr, exit code 130, or 143 on a request to terminate."""
+    """The user stopped the program: one line on stderr, exit code 130."""
 
-    def __init__(self, number: int = signal.SIGINT) -> None:
+    exit_code = _SIGNAL_EXIT + signal.SIGINT
+
+    def __init__(self) -> None:
         super().__init__("corridor: stopped; nothing unfinished is left")
-        self.exit_code = _SIGNAL_EXIT + number
 
     def show(self, file: Any = None) -> None:
         """Write the line, unless it has been written."""
@@ -38,13 +39,19 @@ class Stopped(click.ClickException):
             click.echo(self.message, file=file, err=True)
 
 
-class _Terminated(KeyboardInterrupt):
-    """A request to terminate."""
+class Terminated(Stopped):
+    """Somebody asked the program to end: exit code 143."""
+
+    exit_code = _SIGNAL_EXIT + signal.SIGTERM
+
+
+class _TerminationAsked(KeyboardInterrupt):
+    """A request to terminate, where the program can take an exception."""
 
 
 def stopped_by(error: KeyboardInterrupt) -> Stopped:
     """Return what to tell of an interrupt."""
-    return Stopped(signal.SIGTERM if isinstance(error, _Terminated) else signal.SIGINT)
+    return Terminated() if isinstance(error, _TerminationAsked) else Stopped()
 
 
 def stoppable() -> None:
@@ -61,7 +68,7 @@ def stoppable() -> None:
 
 
 def _terminate(_number: int, _frame: FrameType | None) -> NoReturn:
-    raise _Terminated
+    raise _TerminationAsked
 
 
 def _watch(read: int) -> NoReturn:
@@ -73,7 +80,7 @@ def _watch(read: int) -> NoReturn:
     discard_all()
     if sys.stderr.isatty():
         sys.stderr.write(_SHOW_CURSOR)
-    stop = Stopped(number)
+    stop = Terminated() if number == signal.SIGTERM else Stopped()
     stop.show()
     sys.stderr.flush()
     os._exit(stop.exit_code)

@@ -80,7 +80,7 @@ def test_a_run_stops_and_leaves_what_was_there(tmp_path: Path, moment: str, numb
     assert (tmp_path / "r.txt").read_text(encoding="utf-8") == "old"
 
 
-@pytest.mark.parametrize(("error", "code"), [(KeyboardInterrupt(), 130), (stopping._Terminated(), 143)])
+@pytest.mark.parametrize(("error", "code"), [(KeyboardInterrupt(), 130), (stopping._TerminationAsked(), 143)])
 def test_an_interrupt_is_one_line(monkeypatch: pytest.MonkeyPatch, error: BaseException, code: int) -> None:
     command = click.Command("stop", callback=lambda: (_ for _ in ()).throw(error))
     monkeypatch.setattr(main.CommandGroup, "get_command", lambda *_: command)
