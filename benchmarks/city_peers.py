@@ -5,7 +5,8 @@
     python benchmarks/city_peers.py --write                  # writes the table into docs/performance.md too
 
 Each way runs in a process of its own, once on a small city and then warm; PostGIS and the geopandas join once at a
-million. Others' packages: ``pip install duckdb==1.5.5 duckdb-extension-spatial==1.5.5 sedonadb "psycopg[binary]"``,
+million. Others' packages: ``pip install duckdb==1.5.5 duckdb-extension-spatial==1.5.5 sedonadb geoarrow-pyarrow
+"psycopg[binary]"``,
 and a PostgreSQL with PostGIS of the system. A way that isn't there is left out, and said.
 """
 
