@@ -14,7 +14,10 @@ TIERS = ("low", "likely", "high")
 EFFORT = (
     "setups", "crew_hours", "working_days", "closures", "closure_hours", "test_holes", "test_hole_hours",
 )  # fmt: skip
-HOLE_REASONS = ("not shown by tone", "carries no tone", "mark pulled", "depth not sure", "crossing clearance not known")
+HOLE_REASONS = (
+    "not shown by tone", "carries no tone", "mark pulled", "depth not sure", "grade not sure",
+    "crossing clearance not known",
+)  # fmt: skip
 
 _PHASE = text("phase", "Phase of the work area; all: the whole of it.", required=True)
 _COUNTS = (
@@ -26,8 +29,9 @@ _COUNTS = (
 )
 _GRADED = metres("graded_m", "Length graded by the recommended hook-ups; 0 where nothing was computed.", decimals=2)
 _SHARES = tuple(
-    share(f"{grade}_share", f"Share of that length graded {grade}; NULL where it wasn't computed.") for grade in GRADES
-)
+    share(f"{grade}_share", f"Share of that length graded {grade} in the nominal case; NULL where it wasn't computed.")
+    for grade in GRADES
+) + (share("not_shown_worst_share", "Share of it graded masked, faint or untraceable in the worst of the cases."),)
 
 
 def _triple(name: str, meaning: str, *, unit: str = "") -> tuple[Column, ...]:

@@ -2,24 +2,9 @@
 
 from corridor.dictionary.schema import Column
 
-__all__ = [
-    "GRADES",
-    "GRADES_FIRST",
-    "MODES",
-    "current",
-    "flag",
-    "frequency",
-    "integer",
-    "metres",
-    "real",
-    "share",
-    "text",
-]
+__all__ = ["GRADES", "MODES", "current", "flag", "frequency", "integer", "metres", "real", "share", "text"]
 
 GRADES = ("readable", "pulled", "masked", "faint", "untraceable")
-GRADES_FIRST = ("untraceable", "masked", "pulled", "faint", "readable")
-"""Grades by what a crew must know first: where the cases differ, a wrong mark matters more than too little tone."""
-
 MODES = ("direct", "clamp", "induction")
 
 

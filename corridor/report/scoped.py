@@ -60,8 +60,9 @@ def write_scope(
     held = {name: getattr(scope, name) for name in RESULT_TABLES if hasattr(scope, name)}
     tables = {name: held[name] for name in (*_SPATIAL, *_PLAIN)}
     lines = scope_lines(scope, folder=str(folder))
+    solved = {"strategy": scope.strategy} if len(scope.strategy) else {}
     with whole_folder(folder) as made:
-        write_results(made / "results.gpkg", tables, metadata=metadata)
+        write_results(made / "results.gpkg", {**tables, **solved}, metadata=metadata)
         for name, table in tables.items():
             # the mark at the start tells spreadsheets that the text is UTF-8
             (made / f"{name}.csv").write_text(csv_text(table), encoding="utf-8-sig", newline="")
@@ -114,7 +115,12 @@ def _tone(total: Mapping[str, Any], facts: Mapping[str, Any]) -> list[str]:
         return [f"Tone: computed in part: {total['graded_m']:.0f} of {total['length_m']:.0f} m graded; {how}"]
     grades = ("readable", "pulled", "masked", "faint", "untraceable")
     shares = ", ".join(f"{grade} {percent(total[f'{grade}_share'])}" for grade in grades)
-    return [f"Tone, by the recommended hook-ups: {shares} of the length", f"Solved: {how}"]
+    worst = percent(total["not_shown_worst_share"])
+    return [
+        f"Tone, by the recommended hook-ups: {shares} of the length; masked, faint or untraceable in the worst case"
+        f" {worst}",
+        f"Solved: {how}",
+    ]
 
 
 def _figures(total: Mapping[str, Any]) -> list[str]:
@@ -136,8 +142,8 @@ def _phase_line(row: Mapping[str, Any]) -> str:
     depth = "depth not stated" if pd.isna(row["dig_depth_m"]) else f"dig {row['dig_depth_m']:g} m"
     return (
         f"Phase {row['phase']} ({depth}): {row['lines']} lines, {row['length_m']:.0f} m;"
-        f" set-ups {_three(row, 'setups')}, crew hours {_three(row, 'crew_hours')}, closures {_three(row, 'closures')}, test holes"
-        f" {_three(row, 'test_holes')}"
+        f" set-ups {_three(row, 'setups')}, crew hours {_three(row, 'crew_hours')},"
+        f" closures {_three(row, 'closures')}, test holes {_three(row, 'test_holes')}"
     )
 
 

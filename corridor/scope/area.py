@@ -32,13 +32,17 @@ Progress = Callable[[str, int, int], None]
 
 @dataclass(frozen=True)
 class Scope:
-    """Congestion and effort over one work area: tables of the data dictionary, and a summary as plain data."""
+    """Congestion and effort over one work area: tables of the data dictionary, and a summary as plain data.
+
+    ``strategy`` holds what was solved, with the set-ups of its own window, unnumbered; empty where nothing was.
+    """
 
     scope_phases: gpd.GeoDataFrame
     cells: gpd.GeoDataFrame
     test_holes: gpd.GeoDataFrame
     scope_effort: gpd.GeoDataFrame
     scope_rates: gpd.GeoDataFrame
+    strategy: gpd.GeoDataFrame
     summary: dict[str, Any]
     settings: Settings
     equipment: Equipment | None
@@ -107,6 +111,7 @@ def scope_area(
         test_holes=stamp(holes, scope_area, geometry_only=geometry_only, **scope),
         scope_effort=stamp(effort, scope_area, geometry_only=geometry_only, **scope),
         scope_rates=rates,
+        strategy=solved.strategy,
         summary=_facts(site, solved, cells, geometry_only=geometry_only),
         settings=settings,
         equipment=gear,

@@ -50,7 +50,7 @@ def cells_table(grid: Grid, meets: Meets, work_area: gpd.GeoDataFrame, *, settin
     utilities = _different(pieces, lines["utility"].to_numpy(dtype=object), count)
     runs = grid.cut(meets.runs.geometry.to_numpy())
     points = shapely.get_coordinates(meets.crossings.geometry.to_numpy())
-    graded, shares = _graded(grid, meets.stretches)
+    graded, shares, hidden = _graded(grid, meets.stretches)
     told = (length > 0) & (graded >= GRADED_SHARE * length)
     area = shapely.area(grid.polygons)
     columns: dict[str, Any] = {
@@ -67,6 +67,7 @@ def cells_table(grid: Grid, meets: Meets, work_area: gpd.GeoDataFrame, *, settin
         "length_per_100m2_m": 100.0 * length / area,
         "graded_m": graded,
     } | {f"{grade}_share": np.where(told, shares[grade], np.nan) for grade in GRADES}
+    columns["not_shown_worst_share"] = np.where(told, hidden, np.nan)
     return table_frame("cells", columns, geometry=grid.polygons, crs=work_area.crs)
 
 
@@ -78,25 +79,32 @@ def congestion_words(lines: NDArray[np.int64], *, settings: ScopeSettings) -> ND
 
 def shares_of(stretches: gpd.GeoDataFrame, length_m: float) -> dict[str, Any]:
     """Return ``graded_m`` and the share of each grade, NULL where too little of a length was graded."""
-    own = stretches.groupby("told")["length_in_m"].sum()
+    own = stretches.groupby("grade")["length_in_m"].sum()
+    hidden = float(stretches.loc[~stretches["shown_worst"], "length_in_m"].sum())
     graded = float(own.sum())
     told = length_m > 0 and graded >= GRADED_SHARE * length_m
     shares = {f"{grade}_share": float(own.get(grade, 0.0)) / graded if told else None for grade in GRADES}
-    return {"graded_m": graded, **shares}
+    return {"graded_m": graded, **shares, "not_shown_worst_share": hidden / graded if told else None}
 
 
-def _graded(grid: Grid, stretches: gpd.GeoDataFrame) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]]]:
-    """Return the length graded in each cell, and of each grade its share."""
+def _graded(
+    grid: Grid, stretches: gpd.GeoDataFrame
+) -> tuple[NDArray[np.float64], dict[str, NDArray[np.float64]], NDArray[np.float64]]:
+    """Return the length graded in each cell, of each grade its share, and the share not shown in the worst case."""
     count = len(grid.key)
     pieces = grid.cut(stretches.geometry.to_numpy())
     graded = _summed(pieces, count)
-    told = stretches["told"].to_numpy(dtype=object)[pieces.owner]
     some = np.where(graded > 0, graded, 1.0)
-    shares = {}
-    for grade in GRADES:
-        own = told == grade
-        shares[grade] = np.bincount(pieces.cell[own], weights=pieces.length_m[own], minlength=count) / some
-    return graded, shares
+
+    def share_of(chosen: pd.Series) -> NDArray[np.float64]:
+        own = chosen.to_numpy(dtype=bool)[pieces.owner]
+        return np.asarray(np.bincount(pieces.cell[own], weights=pieces.length_m[own], minlength=count) / some)
+
+    return (
+        graded,
+        {grade: share_of(stretches["grade"].eq(grade)) for grade in GRADES},
+        share_of(~stretches["shown_worst"]),
+    )
 
 
 def _summed(pieces: Pieces, count: int) -> NDArray[np.float64]:

@@ -30,8 +30,8 @@ class Work:
     ----------
     setups : int
         Different hook-ups and frequencies that the engine chose for its stretches.
-    shown_m, not_shown_m : float
-        Length graded readable or pulled, and masked, faint or untraceable.
+    shown_m, not_shown_m, not_shown_worst_m : float
+        Length graded readable or pulled in the nominal case, not so graded, and not so in the worst case.
     open_metal_m, open_silent_m : float
         Length that wasn't graded: of lines that may carry tone, and of lines that don't by their records.
     area_m2 : float
@@ -42,6 +42,7 @@ class Work:
     setups: int
     shown_m: float
     not_shown_m: float
+    not_shown_worst_m: float
     open_metal_m: float
     open_silent_m: float
     area_m2: float
@@ -67,8 +68,7 @@ def work_in(meets: Meets, holes: gpd.GeoDataFrame, *, area_m2: float) -> Work:
     area_m2 : float
     """
     stretches, lines = meets.stretches, meets.lines
-    length = stretches.groupby("told")["length_in_m"].sum()
-    shown = float(length.reindex(["readable", "pulled"]).sum())
+    length = stretches["length_in_m"]
     chosen = stretches.dropna(subset=["hookup_id"])
     graded = stretches.groupby("line_id")["length_in_m"].sum().reindex(lines["line_id"]).fillna(0.0).to_numpy()
     rest = np.maximum(lines["length_in_m"].to_numpy() - graded, 0.0)
@@ -78,8 +78,9 @@ def work_in(meets: Meets, holes: gpd.GeoDataFrame, *, area_m2: float) -> Work:
     low, likely, high = (float(tier.get(name, 0)) for name in _TIERS)
     return Work(
         setups=len(chosen[["hookup_id", "frequency_hz"]].drop_duplicates()),
-        shown_m=shown,
-        not_shown_m=float(length.sum()) - shown,
+        shown_m=float(length[stretches["shown"]].sum()),
+        not_shown_m=float(length[~stretches["shown"]].sum()),
+        not_shown_worst_m=float(length[~stretches["shown_worst"]].sum()),
         open_metal_m=float(rest[~silent].sum()),
         open_silent_m=float(rest[silent].sum()),
         area_m2=area_m2,
@@ -146,10 +147,14 @@ def _setups(work: Work, rates: ScopeRates, k: int) -> float:
 
 
 def _crew_hours(work: Work, setups: Triple, rates: ScopeRates, k: int) -> float:
-    """Return the hours of a locating crew in one estimate: set-ups, tracing, other methods where tone fails, sweeps."""
+    """Return the hours of a locating crew in one estimate: set-ups, tracing, other methods where tone fails, sweeps.
+
+    The high estimate takes the grades of the worst case.
+    """
     unseen_m = work.open_metal_m * min(_at(rates.not_shown_share, k), 1.0)
-    other_m = work.not_shown_m + work.open_silent_m + unseen_m
-    traced_m = work.shown_m + work.open_metal_m - unseen_m
+    hidden_m = max(work.not_shown_m, work.not_shown_worst_m) if _TIERS[k] == "high" else work.not_shown_m
+    other_m = hidden_m + work.open_silent_m + unseen_m
+    traced_m = work.shown_m + work.not_shown_m - hidden_m + work.open_metal_m - unseen_m
     minutes = (
         setups[k] * _at(rates.setup_minutes, k)
         + traced_m / 100.0 * _at(rates.trace_minutes_per_100m, k)

@@ -27,10 +27,9 @@ _SETTLES = {
     "carries no tone": "whether the line is there, its place and depth: nothing in it carries tone",
     "mark pulled": "its place and depth where peak or depth is predicted to be off",
     "depth not sure": "whether it lies in the dig: its depth isn't on record, or too vague",
+    "grade not sure": "its place and depth: in some cases that the records leave open, tone doesn't show it",
     "crossing clearance not known": "which of the two lies above, and how far apart",
 }
-_REASON_OF = {"untraceable": "not shown by tone", "masked": "not shown by tone", "faint": "not shown by tone",
-              "pulled": "mark pulled"}  # fmt: skip
 _RANK = {reason: rank for rank, reason in enumerate(_SETTLES)}
 
 
@@ -115,10 +114,16 @@ def _merged(rows: list[Row], reach_m: float) -> list[Row]:
 def _by_grade(meets: Meets, dug: dict[str, str], settings: ScopeSettings) -> Iterator[Row]:
     """Holes on stretches that tone doesn't show, or shows in the wrong place."""
     stretches = meets.stretches
-    for line_id, told, shape in zip(stretches["line_id"], stretches["told"], stretches.geometry, strict=True):
-        reason = _REASON_OF.get(told)
-        if reason is not None and line_id in dug:
-            yield from _along(line_id, shape, reason, settings, pulled=reason == "mark pulled")
+    columns = ("line_id", "grade", "shown", "shown_worst")
+    for line_id, grade, shown, worst, shape in zip(
+        *(stretches[name] for name in columns), stretches.geometry, strict=True
+    ):
+        if line_id in dug and not shown:
+            yield from _along(line_id, shape, "not shown by tone", settings)
+        elif line_id in dug and grade == "pulled":
+            yield _in_the_middle(line_id, shape, "mark pulled", "likely")
+        elif line_id in dug and not worst:
+            yield _in_the_middle(line_id, shape, "grade not sure", "high")
 
 
 def _without_tone(meets: Meets, dug: dict[str, str], settings: ScopeSettings) -> Iterator[Row]:
@@ -130,18 +135,13 @@ def _without_tone(meets: Meets, dug: dict[str, str], settings: ScopeSettings) ->
             yield from _along(line_id, shape, "carries no tone", settings)
 
 
-def _along(line_id: str, shape: Any, reason: str, settings: ScopeSettings, *, pulled: bool = False) -> Iterator[Row]:
-    """Set holes evenly along each part: the middle one always counts, every other one likely, the rest at most.
-
-    A pulled mark is there to be found: its first hole counts as likely, all others at most.
-    """
+def _along(line_id: str, shape: Any, reason: str, settings: ScopeSettings) -> Iterator[Row]:
+    """Set holes evenly along each part: the middle one always counts, every other one likely, the rest at most."""
     for part in shapely.get_parts(shape):
         count = max(1, int(np.ceil(part.length / settings.hole_spacing_m - 1e-9)))
         middle = count // 2
         for number in range(count):
             tier = "low" if number == middle else "likely" if (number - middle) % 2 == 0 else "high"
-            if pulled:
-                tier = "likely" if number == middle else "high"
             spot = part.interpolate((number + 0.5) / count, normalized=True)
             yield {"line_id": line_id, "reason": reason, "counted_from": tier, "geometry": spot, "settled": {line_id}}
 
@@ -150,9 +150,13 @@ def _unsure(lines: gpd.GeoDataFrame, dug: dict[str, str]) -> Iterator[Row]:
     """One hole on each line of which it isn't sure whether it lies in the dig."""
     for line_id, shape in zip(lines["line_id"], lines.geometry, strict=True):
         if dug.get(line_id) == "unsure":
-            longest = max(shapely.get_parts(shape), key=lambda part: part.length)
-            yield {"line_id": line_id, "reason": "depth not sure", "counted_from": "likely",
-                   "geometry": longest.interpolate(0.5, normalized=True), "settled": {line_id}}  # fmt: skip
+            yield _in_the_middle(line_id, shape, "depth not sure", "likely")
+
+
+def _in_the_middle(line_id: str, shape: Any, reason: str, tier: str) -> Row:
+    longest = max(shapely.get_parts(shape), key=lambda part: part.length)
+    spot = longest.interpolate(0.5, normalized=True)
+    return {"line_id": line_id, "reason": reason, "counted_from": tier, "geometry": spot, "settled": {line_id}}
 
 
 def _crossings(crossings: pd.DataFrame, dug: dict[str, str]) -> Iterator[Row]:

@@ -3,27 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import geopandas as gpd
 import numpy as np
-import pandas as pd
 import shapely
-from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from corridor.dictionary import GONE
-from corridor.dictionary.shared import GRADES, GRADES_FIRST
+from corridor.dictionary.shared import GRADES
 
-__all__ = ["Meets", "clipped", "first_grades", "meets_of", "within"]
+__all__ = ["SHOWN", "Meets", "clipped", "graded", "meets_of", "within"]
+
+SHOWN = ("readable", "pulled")
 
 
 @dataclass(frozen=True)
 class Meets:
     """What an area meets, clipped to it; each frame keeps its table's columns.
 
-    ``stretches`` are rows of the strategy with ``told``, the grade that a crew must know first; empty where nothing was
-    computed.
+    ``stretches`` are rows of the strategy, with `graded`; empty where nothing was computed.
     """
 
     lines: gpd.GeoDataFrame
@@ -53,9 +51,7 @@ def meets_of(
     runs, crossings = (
         frame[(frame["line_a"].isin(known) & frame["line_b"].isin(known)).to_numpy()] for frame in (runs, crossings)
     )
-    return Meets(
-        clipped(there, area), clipped(runs, area), within(crossings, area), clipped(first_grades(strategy), area)
-    )
+    return Meets(clipped(there, area), clipped(runs, area), within(crossings, area), clipped(graded(strategy), area))
 
 
 def clipped(frame: gpd.GeoDataFrame, area: BaseGeometry) -> gpd.GeoDataFrame:
@@ -79,14 +75,11 @@ def within(points: gpd.GeoDataFrame, area: BaseGeometry) -> gpd.GeoDataFrame:
     return points.iloc[np.sort(shapely.STRtree(shapes).query(area, predicate="intersects"))]
 
 
-def first_grades(strategy: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Add ``told``: of a stretch's nominal and worst grade the one that a crew must know first."""
-    rank = {grade: number for number, grade in enumerate(GRADES_FIRST)}
-    ranks = np.stack([_ranks(strategy[name], rank) for name in ("grade", "grade_worst")])
-    told = np.array([*GRADES_FIRST, None], dtype=object)[ranks.min(axis=0)]
-    stretches = strategy.assign(told=told)
-    return stretches[stretches["told"].isin(GRADES).to_numpy() & stretches.geometry.notna().to_numpy()]
+def graded(strategy: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Return the stretches that have both grades, with ``shown`` and ``shown_worst``: whether tone shows the line.
 
-
-def _ranks(column: pd.Series, rank: dict[str, int]) -> NDArray[Any]:
-    return column.map(rank).fillna(len(rank)).to_numpy(dtype=np.int64)
+    It does where it is graded readable or pulled: then there is enough tone to follow.
+    """
+    stretches = strategy[(strategy["grade"].isin(GRADES) & strategy.geometry.notna()).to_numpy()]
+    worst = stretches["grade_worst"].where(stretches["grade_worst"].isin(GRADES), stretches["grade"])
+    return stretches.assign(shown=stretches["grade"].isin(SHOWN), shown_worst=worst.isin(SHOWN))

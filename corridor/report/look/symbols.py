@@ -6,8 +6,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from corridor.dictionary.shared import GRADES_FIRST
-
 __all__ = [
     "BOND_SYMBOLS",
     "CUT_SYMBOL",
@@ -52,6 +50,9 @@ GRADE_SYMBOLS = {
     # a star, large and always filled: nothing else on the map has its shape, least of all a place to hook up
     "untraceable": Symbol("*", "untraceable: a recorded line that tone\ncan't show; it is still there", area=110.0),
 }
+GRADES_FIRST = ("untraceable", "masked", "pulled", "faint", "readable")
+"""Grades by what a crew must know first: where the cases differ, a wrong mark matters more than too little tone."""
+
 HOOKUP_SYMBOLS = {
     "direct": Symbol("s", "direct connection"),
     "clamp": Symbol("D", "clamp"),

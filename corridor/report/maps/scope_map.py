@@ -215,7 +215,8 @@ def _lists(frame: MapFrame, scope: Any) -> None:
     texts = []
     for number, row in enumerate(_worst(scope.cells).itertuples(), start=1):
         tone = share[row.Index]
-        said = "not computed" if pd.isna(tone) else f"{percent(float(tone))} not shown by tone"
+        worst = percent(float(row.not_shown_worst_share)) if not pd.isna(tone) else ""
+        said = "not computed" if pd.isna(tone) else f"tone misses {percent(float(tone))} (worst case {worst})"
         texts.append(f"{number}  {row.lines} lines, {row.crossings} crossings, {said}")
     frame.list("Most lines in a cell", texts)
     for row in scope.scope_phases.to_dict("records"):
