@@ -4,6 +4,7 @@ import csv
 import io
 import re
 import unicodedata
+from typing import Any
 
 import geopandas as gpd
 import pandas as pd
@@ -18,6 +19,7 @@ __all__ = ["defect_files", "defects_table"]
 _RANK = {"severe": 0, "warning": 1}  # notes ask nothing of an owner
 _WKT_DECIMALS = 3
 _NAME_MAX = 60
+_STEERING = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]")
 
 _ASKED = {
     "unexplained_structure": "Record the line that serves it, or say what stands there.",
@@ -109,6 +111,11 @@ def _slug(owner: str) -> str:
     return re.sub(r"\W+", "_", same).strip("_")[:_NAME_MAX] or "unstated"
 
 
+def _told(value: Any) -> Any:
+    """Return text without what would steer a terminal that shows the file; line breaks and tabs stay."""
+    return _STEERING.sub("?", value) if isinstance(value, str) else value
+
+
 def _csv(rows: gpd.GeoDataFrame) -> str:
     crs = rows.crs.to_string() if rows.crs is not None else ""
     data = pd.DataFrame(rows.drop(columns="geometry"))
@@ -120,5 +127,5 @@ def _csv(rows: gpd.GeoDataFrame) -> str:
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(data.columns)
     for row in data.itertuples(index=False):
-        writer.writerow(["" if pd.isna(value) else safe_cell(value) for value in row])
+        writer.writerow(["" if pd.isna(value) else safe_cell(_told(value)) for value in row])
     return text.getvalue()

@@ -149,3 +149,9 @@ def test_no_cell_is_a_formula_to_a_spreadsheet() -> None:
     (row,) = parsed(next(iter(defect_files(table).values())))
     assert (row["owner"], row["source_id"], row["message"]) == ("'=1+1", "'@SUM(A1)", "'-2+3")
     assert (row["rank"], row["feature_row"]) == ("1", "4")
+
+
+def test_no_cell_steers_the_terminal_that_shows_the_file() -> None:
+    text = "a\x1b[2Jb\x9bc\u202ed\x00\re\tf\ng"
+    (made,) = defect_files(defects_table(findings({"message": text, "owner": "x"}))).values()
+    assert parsed(made)[0]["message"] == "a?[2Jb?c?d?\re\tf\ng"
