@@ -28,10 +28,10 @@ _COUNTS = (
     integer("crossings", "Crossings in plan in it.", minimum=0),
 )
 _GRADED = metres("graded_m", "Length graded by the recommended hook-ups; 0 where nothing was computed.", decimals=2)
-_SHARES = tuple(
-    share(f"{grade}_share", f"Share of that length graded {grade} in the nominal case; NULL where it wasn't computed.")
-    for grade in GRADES
-) + (share("not_shown_worst_share", "Share of it graded masked, faint or untraceable in the worst of the cases."),)
+_SHARES = (
+    *(share(f"{grade}_share", f"Share of that length graded {grade} in the nominal case; NULL: not computed.") for grade in GRADES),
+    share("not_shown_worst_share", "Share of it graded masked, faint or untraceable in the worst of the cases; NULL: not computed."),
+)
 
 
 def _triple(name: str, meaning: str, *, unit: str = "") -> tuple[Column, ...]:

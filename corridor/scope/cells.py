@@ -21,6 +21,7 @@ Ints = NDArray[np.int64]
 Shape = Literal["hexagon", "square"]
 
 _LEAST_M2 = 1e-6  # of the area in a cell: less is rounding
+_LEAST_M = 1e-8  # of a line in a cell, likewise
 _HALF_ROOT_3 = math.sqrt(3.0) / 2.0
 
 
@@ -89,7 +90,8 @@ class Grid:
         along = end - start
         middle = start[segment] + ((low + high) / 2)[:, None] * along[segment]
         length = (high - low) * np.hypot(along[:, 0], along[:, 1])[segment]
-        return Pieces(owner[segment], self.cells_of(middle), length)
+        some = length > _LEAST_M
+        return Pieces(owner[segment][some], self.cells_of(middle[some]), length[some])
 
     def _rows(self, keys: Ints) -> Ints:
         """Return the rows of keys (m, 2); -1 where there is no such cell."""
