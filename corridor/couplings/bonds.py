@@ -3,23 +3,21 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
 from functools import cache
-from itertools import combinations, groupby
-from operator import attrgetter
 from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
-from networkx.utils import UnionFind
 from numpy.typing import NDArray
 
+from corridor.couplings.inferred import Held, suggested_bonds
 from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, lines_at, meetings
-from corridor.couplings.rules import RULES, BondRule
+from corridor.couplings.rules import RULES
 from corridor.couplings.segments import sorted_lines
 from corridor.couplings.twins import twin_ties
+from corridor.dictionary import RESULT_TABLES
 from corridor.frames import empty_table, stamp, table_frame
 from corridor.settings import Settings
 from corridor.site.materials import materials
@@ -31,7 +29,6 @@ Pair = tuple[str, str]  # line_ids, ascending
 
 EARTH = "earth"
 RESISTANCE_OHM = 0.01  # of a bond whose resistance nobody stated (engineering estimate)
-ALL_PAIRS_UP_TO = 6  # lines at one structure; with more, as many bonds as hold the same lines together
 # chance that a bond of unknown state conducts, where its record gives none (engineering estimates)
 PROBABILITY = {"recorded": 0.9, "observed": 0.9, "measured": 0.9, "inferred": 0.5, "suspected": 0.3}
 
@@ -72,12 +69,31 @@ def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
     lines = sorted_lines(site.lines)
     recorded = _recorded(site, lines)
     inferred = _inferred(site, lines, recorded, used)
-    columns = [*recorded, *inferred, *twin_ties(site, settings=used.site)]
-    if not columns:
+    ties = twin_ties(site, settings=used.site)
+    columns = _stacked(recorded, inferred, ties)
+    if not len(columns["point"]):
         return stamp(empty_table("bonds_found", site.crs), find_bonds)
-    points = [row.pop("point") for row in columns]
+    points = columns.pop("point")
     frame = table_frame("bonds_found", columns, geometry=points, crs=site.crs)
     return stamp(frame, find_bonds, structure_reach_m=used.site.structure_reach_m)
+
+
+def _stacked(
+    before: list[dict[str, Any]], middle: dict[str, NDArray[Any]], after: list[dict[str, Any]]
+) -> dict[str, NDArray[Any]]:
+    """Return rows, columns and rows as columns of one table; what some don't have is NaN there."""
+    names = dict.fromkeys(["point", *(n for row in before for n in row), *middle, *(n for row in after for n in row)])
+    count = len(middle.get("point", ()))
+    out = {}
+    for name in names:
+        own = middle.get(name, np.full(count, np.nan, dtype=object))
+        rows = [
+            np.array([row.get(name, np.nan) for row in part] + [None], dtype=object)[:-1] for part in (before, after)
+        ]
+        whole = np.concatenate((rows[0], own, rows[1])) if before or after else own
+        known = name == "point" or name in RESULT_TABLES["bonds_found"].names
+        out[name] = whole if known else pd.Series(whole.tolist()).to_numpy()  # owners' columns: their types
+    return out
 
 
 def _recorded(site: Site, lines: gpd.GeoDataFrame) -> list[dict[str, Any]]:
@@ -124,114 +140,87 @@ def _placed(line_a: Any, line_b: Any, place: Any) -> dict[str, Any]:
 
 def _inferred(
     site: Site, lines: gpd.GeoDataFrame, recorded: list[dict[str, Any]], settings: Settings
-) -> list[dict[str, Any]]:
+) -> dict[str, NDArray[Any]]:
+    """Return columns of the rows that the rules suggest, and their points; none where there are none."""
     reach_m = settings.site.structure_reach_m
     kinds = {kind for rule in RULES for kind in rule.kinds}
     places = site.structures[site.structures["kind"].isin(kinds)]
     places = places.iloc[np.argsort(places["structure_id"].astype(str).to_numpy(dtype=object), kind="stable")]
-    metal = lines[conducts(lines) & _metal(lines)]
-    if not len(places) or not len(metal):
-        return []
-    at = lines_at(metal, places.geometry.to_numpy(), reach_m=reach_m)
-    ids, utility, asset = (metal[c].to_numpy(dtype=object) for c in ("line_id", "utility", "asset"))
-    at["line_id"], at["utility"], at["asset"] = ids[at["line"]], utility[at["line"]], asset[at["line"]]
-    at["structure_id"] = places["structure_id"].astype(str).to_numpy(dtype=object)[at["point"]]
-    at["kind"] = places["kind"].to_numpy(dtype=object)[at["point"]]
+    rows = np.flatnonzero(conducts(lines) & _metal(lines))
+    if not len(places) or not len(rows):
+        return {}
+    held = _held(site, lines, rows, places, reach_m=reach_m)
+    joined = _joined(lines, held, settings.site.snap_m)
+    found = suggested_bonds(held, joined=joined, bonded=_bonded(recorded, places, reach_m), reach_m=reach_m)
+    a, b = found.a, found.b
+    named = {name: np.array([getattr(rule, name) for rule in RULES], dtype=object)[found.rule]
+             for name in ("name", "kind", "evidence", "source")}  # fmt: skip
+    bond_id = named["name"] + ("~" + held.structure_id[a]) + ("~" + held.line_id[a]) + ("~" + held.line_id[b])
+    columns = {
+        "bond_id": bond_id,
+        "line_a": held.line_id[a],
+        "line_b": held.line_id[b],
+        "structure_id": held.structure_id[a],
+        "kind": named["kind"],
+        "state": np.full(len(a), "unknown", dtype=object),
+        "resistance_ohm": np.full(len(a), RESISTANCE_OHM),
+        "evidence": named["evidence"],
+        "probability": np.array([rule.probability for rule in RULES])[found.rule],
+        "measure_a_m": held.measure_m[a],
+        "measure_b_m": held.measure_m[b],
+        "rule": named["name"],
+        "source": named["source"],
+        "point": places.geometry.to_numpy()[held.point[a]],
+    }
+    order = np.argsort(bond_id, kind="stable")
+    return {name: values[order] for name, values in columns.items()}
+
+
+def _held(
+    site: Site, lines: gpd.GeoDataFrame, rows: NDArray[np.int64], places: gpd.GeoDataFrame, *, reach_m: float
+) -> Held:
+    """Return which metal lines are at which structures, two or more at each; without those isolated there."""
+    at = lines_at(lines.iloc[rows], places.geometry.to_numpy(), reach_m=reach_m)
+    point, line = at["point"].to_numpy(), rows[at["line"].to_numpy()]
+    structure_id = places["structure_id"].astype(str).to_numpy(dtype=object)
+    ids = lines["line_id"].to_numpy(dtype=object)
     isolating = isolating_places(site)
     barred = set(zip(isolating["structure_id"].astype(str), isolating["line_id"], strict=True))
-    kept = [pair not in barred for pair in zip(at["structure_id"], at["line_id"], strict=True)]
-    at = at[np.array(kept, dtype=bool)]  # an empty list would select columns
-    joined = _joined(lines, at, settings.site.snap_m)
-    bonded = _bonded(recorded, places, reach_m)
-    rows = []
-    made: defaultdict[tuple[str, str, str], list[float]] = defaultdict(list)
-    points = places.geometry.to_numpy()
-    # rows of one structure stand together; as tuples, since a town has thousands of structures
-    for structure, group in groupby(at.itertuples(index=False), key=attrgetter("structure_id")):
-        here = sorted(group, key=attrgetter("line_id"))
-        if len(here) < 2:
-            continue
-        point = points[here[0].point]
-        measure = {row.line_id: row.measure_m for row in here}
-        settled = _settled(measure, joined.get(structure, set()), bonded.get(structure, set()))
-        for rule in RULES:
-            for a, b in _pairs(rule, here, settled):
-                # several owners may record one building: its bond is one all the same
-                known = made[rule.name, a, b]
-                if not any(abs(measure[a] - at_m) <= reach_m for at_m in known):
-                    known.append(measure[a])
-                    rows.append(_row(rule, structure, (a, b), (measure[a], measure[b])) | {"point": point})
-    return sorted(rows, key=lambda row: str(row["bond_id"]))
+    keep = np.ones(len(at), dtype=bool)
+    if barred:
+        keep = np.array([pair not in barred for pair in zip(structure_id[point], ids[line], strict=True)], dtype=bool)
+    keep &= np.bincount(point[keep], minlength=len(places))[point] > 1
+    point, line = point[keep], line[keep]
+    return Held(
+        structure_id=structure_id[point],
+        kind=places["kind"].to_numpy(dtype=object)[point],
+        point=point,
+        line=line,
+        line_id=ids[line],
+        utility=lines["utility"].to_numpy(dtype=object)[line],
+        asset=lines["asset"].to_numpy(dtype=object)[line],
+        measure_m=at["measure_m"].to_numpy()[keep],
+        end=at["end"].to_numpy()[keep],
+    )
 
 
-def _row(rule: BondRule, structure_id: str, pair: tuple[str, str], measures: tuple[float, float]) -> dict[str, Any]:
-    return {
-        "bond_id": f"{rule.name}~{structure_id}~{pair[0]}~{pair[1]}",
-        "line_a": pair[0],
-        "line_b": pair[1],
-        "structure_id": structure_id,
-        "kind": rule.kind,
-        "state": "unknown",
-        "resistance_ohm": RESISTANCE_OHM,
-        "evidence": rule.evidence,
-        "probability": rule.probability,
-        "measure_a_m": measures[0],
-        "measure_b_m": measures[1],
-        "rule": rule.name,
-        "source": rule.source,
-    }
-
-
-def _settled(names: Iterable[str], joined: set[Pair], bonded: set[Pair]) -> set[Pair]:
-    """Return the pairs at a structure that need no rule: those that meet, and those whose bond is on record.
-
-    Lines that meet are one conductor there: a bond that is recorded for one of them settles all of them.
-    """
-    here = sorted(names)
-    one: Any = UnionFind(here)
-    for a, b in joined:
-        if a in here and b in here:
-            one.union(a, b)
-    known = {(one[a], one[b]) for a, b in bonded if a in here and b in here}
-    known |= {(b, a) for a, b in known}
-    return {(a, b) for a, b in combinations(here, 2) if one[a] == one[b] or (one[a], one[b]) in known}
-
-
-def _pairs(rule: BondRule, here: Sequence[Any], settled: set[Pair]) -> Iterator[Pair]:
-    """Yield the pairs of lines at one structure, sorted by line_id, that a rule bonds, in the order of their ids."""
-    if here[0].kind not in rule.kinds:
-        return
-    wanted = {*rule.first, *rule.second}
-    utility = {
-        row.line_id: row.utility
-        for row in here
-        if row.utility in wanted and (row.end or rule.passing) and (row.asset == "cable" or not rule.cables)
-    }
-    held: Any = UnionFind(utility)
-    for a, b in combinations(utility, 2):
-        one_way = utility[a] in rule.first and utility[b] in rule.second
-        other_way = utility[b] in rule.first and utility[a] in rule.second
-        if not (one_way or other_way) or (a, b) in settled:
-            continue
-        if len(utility) > ALL_PAIRS_UP_TO and held[a] == held[b]:
-            continue
-        held.union(a, b)
-        yield a, b
-
-
-def _joined(lines: gpd.GeoDataFrame, at: pd.DataFrame, snap_m: float) -> dict[str, set[Pair]]:
-    """Return, by structure, the pairs of lines that meet at it."""
+def _joined(lines: gpd.GeoDataFrame, held: Held, snap_m: float) -> dict[str, set[Pair]]:
+    """Return, by structure, the pairs of lines at it that meet there."""
+    rows = np.unique(held.line)
+    met = meetings(lines.iloc[rows], snap_m=snap_m)
+    met = pd.DataFrame({"line": rows[met["line_a"]], "other": rows[met["line_b"]], "at_m": met["measure_a_m"]})
+    here = pd.DataFrame({"line": held.line, "place": np.arange(len(held.line)), "point": held.point})
+    both = met.merge(here, on="line")
+    place = both["place"].to_numpy()
+    near = np.abs(held.measure_m[place] - both["at_m"].to_numpy()) <= JOINT_REACH_M + snap_m
+    width = len(lines)
+    near &= np.isin(both["point"].to_numpy() * width + both["other"].to_numpy(), held.point * width + held.line)
     ids = lines["line_id"].to_numpy(dtype=object)
-    places: dict[str, list[tuple[str, float]]] = defaultdict(list)
-    for structure_id, line_id, measure_m in at[["structure_id", "line_id", "measure_m"]].itertuples(index=False):
-        places[line_id].append((structure_id, measure_m))
-    found: dict[str, set[Pair]] = defaultdict(set)
-    for row in meetings(lines, snap_m=snap_m).itertuples(index=False):
-        a, b = ids[row.line_a], ids[row.line_b]
-        for structure_id, measure_m in places.get(a, ()):
-            if abs(measure_m - row.measure_a_m) <= JOINT_REACH_M + snap_m:
-                found[structure_id].add((min(a, b), max(a, b)))
-    return found
+    found: defaultdict[str, set[Pair]] = defaultdict(set)
+    for k, other in zip(place[near].tolist(), both["other"].to_numpy()[near].tolist(), strict=True):
+        a, b = held.line_id[k], ids[other]
+        found[held.structure_id[k]].add((min(a, b), max(a, b)))
+    return dict(found)
 
 
 def _bonded(recorded: list[dict[str, Any]], places: gpd.GeoDataFrame, reach_m: float) -> dict[str, set[Pair]]:
