@@ -16,7 +16,7 @@ LINES: list[dict[str, Any]] = [
     {"line_id": "D", **PLASTIC, "geometry": [(25, 25), (35, 25)], "depth_m": 1.0},
     {"line_id": "P", "geometry": [(0, 15), (40, 15)], "status": "proposed"},
 ]
-"""Two side by side 2 m apart through the lowest row, one across the second column, one in the top right, one proposed."""
+"""Two side by side 2 m apart through the lowest row, one across column two, one at the top right, one proposed."""
 
 DIG = [
     {"geometry": [(0, 0), (20, 0), (20, 30), (0, 30)], "phase": "1", "dig_depth_m": 1.2},
