@@ -33,8 +33,8 @@ class SiteSettings(_Part):
     twin_share: Share = 0.8  # over more than this share of the shorter one
     explained_m: Positive = 1.5  # a structure with no line of its utility so near is explained by none
     far_away_m: Positive = 50_000.0  # a feature this far from where most layers lie belongs elsewhere
-    file_limit_mb: Positive = 4000.0  # more than this together is refused before it is read
-    feature_limit: Annotated[int, Field(ge=1)] = 5_000_000  # more are refused before they are placed
+    file_limit_mb: Positive = 2000.0  # more than this together is refused before it is read
+    feature_limit: Annotated[int, Field(ge=1)] = 2_000_000  # more are refused before they are placed
     vertex_limit: Annotated[int, Field(ge=1)] = 50_000_000
 
 

@@ -11,7 +11,8 @@ from corridor.settings import SiteSettings
 
 __all__ = ["refuse_large_files", "refuse_large_layers"]
 
-MEMORY_PER_BYTE = 5.0  # that reading takes for a byte of a file, about (docs/limits.md)
+# what reading takes, measured on 20,000 and 60,000 lines of few columns (docs/limits.md); rich rows take less a byte
+MEMORY_PER_BYTE, MB_PER_FEATURE = 40.0, 0.0085
 _BYTES_PER_MB = 1e6
 
 
@@ -27,7 +28,7 @@ def refuse_large_files(files: Sequence[Path], settings: SiteSettings) -> None:
     if size_mb > settings.file_limit_mb:
         message = (
             f"expected records of at most {settings.file_limit_mb:g} MB (settings, site.file_limit_mb), got "
-            f"{size_mb:.3g} MB in {len(files)} files, which take about {size_mb * MEMORY_PER_BYTE:.3g} MB of memory; "
+            f"{size_mb:.3g} MB in {len(files)} files, which take up to {size_mb * MEMORY_PER_BYTE:.3g} MB of memory; "
             "give the area that you need, or raise the limit"
         )
         raise InputError(message)
@@ -51,8 +52,8 @@ def refuse_large_layers(frames: Iterable[gpd.GeoDataFrame], settings: SiteSettin
         if count > limit:
             many = {"feature": "features", "vertex": "vertices"}[what]
             message = (
-                f"expected records of at most {limit} {many} (settings, site.{what}_limit), got {count}; give the area "
-                "that you need, or raise the limit"
+                f"expected records of at most {limit} {many} (settings, site.{what}_limit), got {count}, which take about "
+                f"{features * MB_PER_FEATURE:.3g} MB of memory; give the area that you need, or raise the limit"
             )
             raise InputError(message)
 
