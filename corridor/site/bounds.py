@@ -52,8 +52,8 @@ def refuse_large_layers(frames: Iterable[gpd.GeoDataFrame], settings: SiteSettin
         if count > limit:
             many = {"feature": "features", "vertex": "vertices"}[what]
             message = (
-                f"expected records of at most {limit} {many} (settings, site.{what}_limit), got {count}, which take about "
-                f"{features * MB_PER_FEATURE:.3g} MB of memory; give the area that you need, or raise the limit"
+                f"expected records of at most {limit} {many} (settings, site.{what}_limit), got {count}, which take "
+                f"about {features * MB_PER_FEATURE:.3g} MB of memory; give the area that you need, or raise the limit"
             )
             raise InputError(message)
 
