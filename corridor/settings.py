@@ -296,7 +296,7 @@ class ScopeSettings(_Part):
     several_from: Annotated[int, Field(ge=2)] = 3  # recorded lines in a cell from which they are several, not few
     many_from: Annotated[int, Field(ge=3)] = 6
     very_many_from: Annotated[int, Field(ge=4)] = 10
-    near_hz: tuple[Positive, ...] = (1000.0, 10_000.0)  # solved at the shared frequencies nearest to these; (): at all
+    near_hz: tuple[Positive, ...] = (1e3, 1e4, 1e5)  # solved at the shared frequencies nearest to these; (): at all
     section_max_m: Positive = 8.0  # these five replace those of the solver: shares of a cell need less than a mark
     section_close_m: Positive = 4.0
     gamma_step: Positive = 0.5
@@ -304,7 +304,7 @@ class ScopeSettings(_Part):
     growth_m: Positive = 40.0
     windows_most: Annotated[int, Field(ge=0)] | None = None  # solve so many, spread over the area; None: all
     depth_tolerance_m: Annotated[float, Field(ge=0)] = 0.3  # lines so far below the dig count as in it
-    hole_spacing_m: Positive = 25.0  # most test holes on a line that tone doesn't show stand so far apart
+    hole_spacing_m: Positive = 50.0  # most test holes on a line that tone doesn't show stand so far apart
     hole_merge_m: Annotated[float, Field(ge=0)] = 1.5  # one hole settles what lies so near
     crews_most: Annotated[int, Field(ge=1, le=50)] = 4  # days are told for one crew to so many
     rates: ScopeRates = ScopeRates()

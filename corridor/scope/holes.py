@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import geopandas as gpd
@@ -30,6 +30,10 @@ _SETTLES = {
     "grade not sure": "its place and depth: in some cases that the records leave open, tone doesn't show it",
     "crossing clearance not known": "which of the two lies above, and how far apart",
 }
+_TIER_OF = {  # on the longest part, in the middle, an even number of holes from it
+    (True, True, True): "low", (True, False, True): "likely", (True, False, False): "high",
+    (False, True, True): "likely", (False, False, True): "high", (False, False, False): "high",
+}  # fmt: skip
 _RANK = {reason: rank for rank, reason in enumerate(_SETTLES)}
 
 
@@ -112,18 +116,25 @@ def _merged(rows: list[Row], reach_m: float) -> list[Row]:
 
 
 def _by_grade(meets: Meets, dug: dict[str, str], settings: ScopeSettings) -> Iterator[Row]:
-    """Holes on stretches that tone doesn't show, or shows in the wrong place."""
+    """Holes on stretches that tone doesn't show, or shows in the wrong place; what adjoins on a line is one stretch."""
     stretches = meets.stretches
-    columns = ("line_id", "grade", "shown", "shown_worst")
-    for line_id, grade, shown, worst, shape in zip(
-        *(stretches[name] for name in columns), stretches.geometry, strict=True
-    ):
-        if line_id in dug and not shown:
-            yield from _along(line_id, shape, "not shown by tone", settings)
-        elif line_id in dug and grade == "pulled":
-            yield _in_the_middle(line_id, shape, "mark pulled", "likely")
-        elif line_id in dug and not worst:
-            yield _in_the_middle(line_id, shape, "grade not sure", "high")
+    hidden = ~stretches["shown"].to_numpy(dtype=bool)
+    pulled = stretches["grade"].eq("pulled").to_numpy()
+    doubtful = ~(hidden | pulled | stretches["shown_worst"].to_numpy(dtype=bool))
+    for line_id, shapes in _joined(stretches[hidden]):
+        if line_id in dug:
+            yield from _along(line_id, shapes, "not shown by tone", settings)
+    for chosen, reason, tier in ((pulled, "mark pulled", "likely"), (doubtful, "grade not sure", "high")):
+        for line_id, shapes in _joined(stretches[chosen]):
+            if line_id in dug:
+                yield from (_in_the_middle(line_id, shape, reason, tier) for shape in shapes)
+
+
+def _joined(stretches: gpd.GeoDataFrame) -> Iterator[tuple[str, Sequence[Any]]]:
+    """Return the stretches of each line, those that adjoin made one."""
+    for line_id, own in stretches.groupby("line_id", sort=True):
+        whole = shapely.line_merge(shapely.union_all(own.geometry.to_numpy()))
+        yield str(line_id), list(shapely.get_parts(whole))
 
 
 def _without_tone(meets: Meets, dug: dict[str, str], settings: ScopeSettings) -> Iterator[Row]:
@@ -132,16 +143,20 @@ def _without_tone(meets: Meets, dug: dict[str, str], settings: ScopeSettings) ->
     silent = lines["conductive"].eq("no").to_numpy() & ~lines["line_id"].isin(meets.stretches["line_id"]).to_numpy()
     for line_id, shape in zip(lines["line_id"][silent], lines.geometry[silent], strict=True):
         if line_id in dug:
-            yield from _along(line_id, shape, "carries no tone", settings)
+            yield from _along(line_id, list(shapely.get_parts(shape)), "carries no tone", settings)
 
 
-def _along(line_id: str, shape: Any, reason: str, settings: ScopeSettings) -> Iterator[Row]:
-    """Set holes evenly along each part: the middle one always counts, every other one likely, the rest at most."""
-    for part in shapely.get_parts(shape):
+def _along(line_id: str, shapes: Sequence[Any], reason: str, settings: ScopeSettings) -> Iterator[Row]:
+    """Set holes evenly along the parts of a line, all in one phase.
+
+    The one in the middle of the longest part always counts; the middle of any other, and every other hole of the
+    longest, is likely; the rest are the most.
+    """
+    for rank, part in enumerate(sorted(shapes, key=lambda part: -part.length)):
         count = max(1, int(np.ceil(part.length / settings.hole_spacing_m - 1e-9)))
         middle = count // 2
         for number in range(count):
-            tier = "low" if number == middle else "likely" if (number - middle) % 2 == 0 else "high"
+            tier = _TIER_OF[rank == 0, number == middle, (number - middle) % 2 == 0]
             spot = part.interpolate((number + 0.5) / count, normalized=True)
             yield {"line_id": line_id, "reason": reason, "counted_from": tier, "geometry": spot, "settled": {line_id}}
 

@@ -1,11 +1,13 @@
 """Result layers as GeoJSON, for exchange with what doesn't read GeoPackage."""
 
 import json
+import math
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import shapely
 
 from corridor.errors import OutputError
@@ -20,8 +22,8 @@ _DEGREE_GRID = 1e-8  # about a millimetre
 def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> None:
     """Write all rows of all tables as one FeatureCollection; the built-in writer for the suffix ``geojson``.
 
-    Each feature names its table in ``layer``. Coordinates are longitude and latitude (RFC 7946, section 4); the
-    metadata stand beside the features.
+    Each feature names its table in ``layer``. Coordinates are longitude and latitude (RFC 7946, section 4); a shape that
+    lies where there are none, and a number that isn't finite, become null. The metadata stand beside the features.
 
     Parameters
     ----------
@@ -42,15 +44,30 @@ def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[st
         spatial = isinstance(table, gpd.GeoDataFrame)
         placed = table if spatial else gpd.GeoDataFrame(table, geometry=[None] * len(table), crs=_LONGITUDE_LATITUDE)
         frame = placed.to_crs(_LONGITUDE_LATITUDE)
-        frame = frame.set_geometry(shapely.set_precision(frame.geometry.to_numpy(), _DEGREE_GRID, mode="pointwise"))
+        shapes = shapely.set_precision(_finite_shapes(frame), _DEGREE_GRID, mode="pointwise")
+        frame = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
         for feature in json.loads(frame.to_json(drop_id=True, na="null"))["features"]:
-            features.append({**feature, "properties": {"layer": name, **feature["properties"]}})
+            properties = {key: _finite(value) for key, value in feature["properties"].items()}
+            features.append({**feature, "properties": {"layer": name, **properties}})
     collection = {"type": "FeatureCollection", **_members(metadata), "features": features}
     try:
         path.write_text(json.dumps(collection, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
     except OSError as error:
         message = f"can't write {path}: {error.strerror or error}"
         raise OutputError(message) from error
+
+
+def _finite_shapes(frame: gpd.GeoDataFrame) -> Any:
+    """Return the shapes, without those that lie where there is no longitude and latitude."""
+    shapes = np.array(frame.geometry.to_numpy(), dtype=object)
+    coordinates, index = shapely.get_coordinates(shapes, return_index=True)
+    shapes[index[~np.isfinite(coordinates).all(axis=1)]] = None
+    return shapes
+
+
+def _finite(value: Any) -> Any:
+    """Return a value as JSON knows it: no infinity."""
+    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def _members(metadata: Mapping[str, str]) -> dict[str, Any]:

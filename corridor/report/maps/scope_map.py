@@ -30,8 +30,11 @@ _HATCH = "#8f8a80"
 _EDGE = "#ffffff"
 _LINE = "#3f3b36"
 _HATCH_PT = 5.0
-_MARK_FROM = 0.25  # share of a cell's length that tone can't be relied on to show, from which it is marked
-_MARKS = ((0.25, 10.0, "a quarter of the length"), (0.5, 34.0, "half of it"), (0.75, 74.0, "three quarters of it"))
+_MARKS = (
+    (0.25, 26.0, "a quarter of the length or more"),
+    (0.5, 60.0, "half of it"),
+    (0.75, 110.0, "three quarters of it"),
+)
 _LISTED = 8
 _CLOSE_M = 700.0  # wider work areas are drawn without lines, which would cover the cells
 
@@ -216,9 +219,9 @@ def _lists(frame: MapFrame, scope: Any) -> None:
     for number, row in enumerate(_worst(scope.cells).itertuples(), start=1):
         tone = share[row.Index]
         worst = percent(float(row.not_shown_worst_share)) if not pd.isna(tone) else ""
-        said = "not computed" if pd.isna(tone) else f"tone misses {percent(float(tone))} (worst case {worst})"
-        texts.append(f"{number}  {row.lines} lines, {row.crossings} crossings, {said}")
-    frame.list("Most lines in a cell", texts)
+        said = "not computed" if pd.isna(tone) else f"not shown {percent(float(tone))}, at worst {worst}"
+        texts.append(f"{number}  {row.lines} lines, {row.crossings} crossings; {said}")
+    frame.list("Most lines in a cell; length that tone doesn't show", texts)
     for row in scope.scope_phases.to_dict("records"):
         frame.list(_phase_title(row), _phase_texts(row))
     counted = scope.summary["cells"]
