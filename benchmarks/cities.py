@@ -55,8 +55,8 @@ class City:
         """Return the city as a site, as if read, all of metal; what reading costs stays apart."""
         lines = self.lines.assign(conductive="yes", horizontal_accuracy_m=np.nan, nominal_voltage_v=np.nan)
         empty = {name: empty_table(name, lines.crs) for name in SITE_TABLES}
-        whole = {"lines": lines, "structures": self.structures, "accounting": pd.DataFrame(), "sources": (), "crs": lines.crs}
-        return Site(**(empty | whole))
+        whole = {"lines": lines, "structures": self.structures, "accounting": pd.DataFrame(), "sources": ()}
+        return Site(**(empty | whole), crs=lines.crs)
 
 
 @dataclass(frozen=True)

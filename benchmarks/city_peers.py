@@ -5,9 +5,8 @@
     python benchmarks/city_peers.py --write                  # writes the table into docs/performance.md too
 
 Each way runs in a process of its own, once on a small city and then warm; PostGIS and the geopandas join once at a
-million. Others' packages: ``pip install duckdb==1.5.5 duckdb-extension-spatial==1.5.5 sedonadb geoarrow-pyarrow
-"psycopg[binary]"``,
-and a PostgreSQL with PostGIS of the system. A way that isn't there is left out, and said.
+million. Others' packages, and a PostgreSQL with PostGIS of the system, are named in benchmarks/README.md; a way that
+isn't there is left out, and said.
 """
 
 import argparse
@@ -33,6 +32,7 @@ MANY = 500_000
 WARM_SEGMENTS = 2000
 TITLES = {
     "ours": "corridor, arrays", "ours_public": "corridor, `find_couplings`",
+    "ours_bonds": "of it `find_bonds`",
     "box_query": "floor: STRtree, boxes, candidates only", "dwithin_join": "floor: STRtree, dwithin, candidates only",
     "numpy_tree": "numpy + STRtree", "duckdb": "DuckDB spatial", "sedonadb": "SedonaDB", "postgis": "PostGIS",
     "geopandas": "geopandas, dwithin join",
@@ -82,7 +82,7 @@ def worker(way: str, folder: Path, rounds: int) -> None:
         first_s = float("nan")
     with (folder / "city.pickle").open("rb") as file:
         data = pickle.load(file)
-    if way != "ours_public":
+    if not way.startswith("ours_"):
         del data["site"]
     begin = time.perf_counter()
     once, told = WAYS[way](data)
@@ -156,9 +156,13 @@ def measured(segments: int, skip: list[str], rounds: int) -> dict[str, dict[str,
             one["differs"] = differs(folder, way)
             found[way] = one
             counts = ", ".join(f"{count} {kind}" for kind, count in one["counts"].items())
-            print(f"{segments} {way}: {statistics.median(one['wall_s']):.3f} s (CPU {statistics.median(one['cpu_s']):.3f}"
-                  f"), load {one['load_s']:.2f} s, first {one['first_s']:.2f} s, {one['memory_mb']:.0f} MB; {counts}"
-                  f"{'; DIFFERS ' + one['differs'] if one['differs'] else ''}", flush=True)  # fmt: skip
+            wall_s, cpu_s = statistics.median(one["wall_s"]), statistics.median(one["cpu_s"])
+            print(
+                f"{segments} {way}: {wall_s:.3f} s (CPU {cpu_s:.3f}), load {one['load_s']:.2f} s, "
+                f"first {one['first_s']:.2f} s, {one['memory_mb']:.0f} MB; {counts}"
+                f"{'; DIFFERS ' + one['differs'] if one['differs'] else ''}",
+                flush=True,
+            )
     return found
 
 

@@ -1,7 +1,4 @@
-"""The plain definitions in SQL, for engines that join by place: the engine finds what lies near, the rest is arithmetic.
-
-One text for all of them; ``NEAR`` is the join that each of them does best.
-"""
+"""The plain definitions in SQL: an engine joins by place, each in the way that it does best; the rest is arithmetic."""
 
 REACH_M, ANGLE_DEG, LEAST_M, STRUCTURE_M = 3.0, 10.0, 5.0, 0.5
 

@@ -24,6 +24,11 @@ Found = dict[str, pd.DataFrame]  # runs (a_line, b_line, length, mean), crossing
 Once = Callable[[], Any]
 POSTGRES = Path("/usr/lib/postgresql")
 SEGMENT_COLUMNS = ("sid", "line", "x", "y", "ux", "uy", "len", "start", "ex0", "ey0", "ex1", "ey1", "x1", "y1")
+BOX = (
+    f"ST_MakeEnvelope(least(x, x1) - {sql.REACH_M / 2}, least(y, y1) - {sql.REACH_M / 2}, "
+    f"greatest(x, x1) + {sql.REACH_M / 2}, greatest(y, y1) + {sql.REACH_M / 2})"
+)
+WIDE = f"SELECT {sql.PAIR_COLUMNS} FROM near JOIN seg a ON a.sid = near.i JOIN seg b ON b.sid = near.j"
 OURS = ("line", "x", "y", "ux", "uy", "len", "start")
 
 
@@ -68,6 +73,13 @@ def ours_public(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
         return {"runs": pd.DataFrame(runs), "crossings": pd.DataFrame(crossings)}
 
     return lambda: corridor.find_couplings(site), told
+
+
+def ours_bonds(data: Arrays) -> tuple[Once, None]:
+    """``find_bonds`` of a site alone: by rules, with what meets at each structure."""
+    import corridor  # noqa: PLC0415
+
+    return lambda: corridor.find_bonds(data["site"]), None
 
 
 def _boxes(data: Arrays, grow_m: float) -> Any:
@@ -203,7 +215,7 @@ def tables(data: Arrays) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
 
 
 def duckdb_spatial(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
-    """DuckDB with its extension spatial, two threads; the distance join behind an offset, lest it be planned by line."""
+    """DuckDB with its extension spatial; boxes joined behind an offset, lest it be planned by line."""
     import duckdb  # noqa: PLC0415
     import duckdb_extension_spatial  # noqa: PLC0415
 
@@ -222,11 +234,13 @@ def duckdb_spatial(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
         con.register("given", frame)
         con.execute(f"CREATE TABLE {name} AS SELECT *, {shape} AS geom FROM given")
         con.unregister("given")
+    con.execute(f"ALTER TABLE seg ADD COLUMN box GEOMETRY; UPDATE seg SET box = {BOX}")
 
     def once() -> None:
         for table, text in (
-            ("pairs", f"SELECT * FROM (SELECT {sql.PAIR_COLUMNS} FROM seg a JOIN seg b "
-                      f"ON ST_DWithin(a.geom, b.geom, {sql.REACH_M}) OFFSET 0) AS p WHERE a_line < b_line"),
+            ("near", "SELECT i, j FROM (SELECT a.sid AS i, b.sid AS j, a.line AS la, b.line AS lb "
+                     "FROM seg a JOIN seg b ON ST_Intersects_Extent(a.box, b.box) OFFSET 0) AS p WHERE la < lb"),
+            ("pairs", WIDE),
             ("runs", sql.RUNS), ("crossings", sql.CROSSINGS),
             ("held", f"SELECT DISTINCT s.point, t.line FROM structures s JOIN tips t "
                      f"ON ST_DWithin(s.geom, t.geom, {sql.STRUCTURE_M})"),
@@ -249,8 +263,9 @@ def sedonadb_sql(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
 
     def once() -> None:
         for table, text in (
-            ("pairs", f"SELECT {sql.PAIR_COLUMNS} FROM seg a JOIN seg b "
-                      f"ON ST_DWithin(a.geom, b.geom, {sql.REACH_M}) WHERE a.line < b.line"),
+            ("near", f"SELECT a.sid AS i, b.sid AS j FROM seg a JOIN seg b "
+                     f"ON ST_DWithin(a.geom, b.geom, {sql.REACH_M}) WHERE a.line < b.line"),
+            ("pairs", WIDE),
             ("runs", sql.RUNS), ("crossings", sql.CROSSINGS),
             ("held", f"SELECT DISTINCT s.point, t.line FROM structures s JOIN tips t "
                      f"ON ST_DWithin(s.geom, t.geom, {sql.STRUCTURE_M})"),
@@ -258,7 +273,8 @@ def sedonadb_sql(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
         ):  # fmt: skip
             engine.sql(text).to_memtable().to_view(table, overwrite=True)
 
-    return once, lambda _: {name: engine.sql(f"SELECT * FROM {name}").to_pandas() for name in ("runs", "crossings", "bonds")}
+    kept = ("runs", "crossings", "bonds")
+    return once, lambda _: {name: engine.sql(f"SELECT * FROM {name}").to_pandas() for name in kept}
 
 
 def postgis(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
@@ -343,6 +359,7 @@ def _started() -> int:
 WAYS: dict[str, Callable[[Arrays], tuple[Once, Any]]] = {
     "ours": ours,
     "ours_public": ours_public,
+    "ours_bonds": ours_bonds,
     "box_query": box_query,
     "dwithin_join": dwithin_join,
     "numpy_tree": numpy_tree,
