@@ -7,31 +7,24 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corridor.city import city_bonded_networks, open_tiles, write_tiles
-from corridor.network import BondedNetworks, bonded_networks
+from corridor.network import bonded_networks
 from corridor.settings import CitySettings, Settings
 from corridor.site.model import Site
-from tests.block import sample
 from tests.city.made_up import assert_same, random_city
 
 
-def assert_as_whole(site: Site, folder: Path, segments: int, **asked: object) -> BondedNetworks:
+def assert_as_whole(site: Site, folder: Path, segments: int, **asked: object) -> None:
     used = Settings(city=CitySettings(tile_segments=segments))
     write_tiles(site, folder, settings=used)
     whole, found = bonded_networks(site, settings=used, **asked), city_bonded_networks(open_tiles(folder), **asked)
     for name in vars(whole):
         assert_same(getattr(whole, name), getattr(found, name), name)
-    return found
 
 
-@settings(max_examples=6)
-@given(seed=st.integers(0, 10**6), segments=st.integers(3, 9))
+@settings(max_examples=3)
+@given(seed=st.integers(0, 10**6), segments=st.integers(4, 9))
 def test_any_size_of_tile_gives_the_tables_of_the_whole(
     tmp_path_factory: pytest.TempPathFactory, seed: int, segments: int
 ) -> None:
     earlier = bonded_networks(random_city(seed + 1)).line_groups
     assert_as_whole(random_city(seed), tmp_path_factory.mktemp("tiles"), segments, previous=earlier)
-
-
-def test_a_sample_in_tiles(tmp_path: Path) -> None:
-    found = assert_as_whole(sample("bonded_district"), tmp_path / "t", 60)
-    assert len(found.bonded_groups) > 3
