@@ -8,7 +8,7 @@ from typing import Any, TextIO
 import click
 
 from corridor import __version__
-from corridor.commands.stopping import stoppable, stopped_by
+from corridor.commands.stopping import leaving_at_once, stoppable, stopped_by
 from corridor.errors import CorridorError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.report.text import plain
@@ -107,7 +107,8 @@ def main() -> None:
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal of few characters must not stop a review
     stoppable()
-    cli()
+    with leaving_at_once():
+        cli()
 
 
 def _show_warning(  # noqa: PLR0917 - the signature is Python's own

@@ -10,6 +10,8 @@ import signal
 import sys
 import threading
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from types import FrameType
 from typing import Any, NoReturn
 
@@ -17,7 +19,7 @@ import click
 
 from corridor.report.claims import discard_all
 
-__all__ = ["GRACE_S", "Stopped", "stoppable", "stopped_by"]
+__all__ = ["GRACE_S", "Stopped", "Terminated", "leaving_at_once", "stoppable", "stopped_by"]
 
 GRACE_S = 0.5  # for the way out by the exception
 _SIGNAL_EXIT = 128  # and the signal's number: what shells say of a program that a signal ended
@@ -67,6 +69,24 @@ def stoppable() -> None:
     threading.Thread(target=_watch, args=(read,), name="stopping", daemon=True).start()
 
 
+@contextmanager
+def leaving_at_once() -> Iterator[None]:
+    """End a process that was stopped once all is taken away: an interpreter takes seconds to clear up after itself."""
+    try:
+        yield
+    except SystemExit as end:
+        if end.code in (Stopped.exit_code, Terminated.exit_code):
+            _leave(int(end.code))
+        raise
+
+
+def _leave(code: int) -> NoReturn:
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError):
+            stream.flush()
+    os._exit(code)
+
+
 def _terminate(_number: int, _frame: FrameType | None) -> NoReturn:
     raise _TerminationAsked
 
@@ -82,5 +102,4 @@ def _watch(read: int) -> NoReturn:
         sys.stderr.write(_SHOW_CURSOR)
     stop = Terminated() if number == signal.SIGTERM else Stopped()
     stop.show()
-    sys.stderr.flush()
-    os._exit(stop.exit_code)
+    _leave(stop.exit_code)

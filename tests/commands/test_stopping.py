@@ -139,3 +139,12 @@ def test_a_process_gets_its_handlers(monkeypatch: pytest.MonkeyPatch) -> None:
         os.close(signal.set_wakeup_fd(-1))
         for number, handler in was.items():
             signal.signal(number, handler)
+
+
+@pytest.mark.parametrize(("code", "at_once"), [(130, True), (143, True), (0, False), (1, False), ("text", False)])
+def test_only_a_stop_leaves_at_once(monkeypatch: pytest.MonkeyPatch, code: Any, at_once: bool) -> None:
+    left: list[int] = []
+    monkeypatch.setattr(stopping.os, "_exit", left.append)
+    with pytest.raises(SystemExit), stopping.leaving_at_once():
+        raise SystemExit(code)
+    assert left == ([code] if at_once else [])
