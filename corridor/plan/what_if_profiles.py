@@ -102,7 +102,7 @@ def profiles_of(
         keep = allowed(
             ready.iloc[drives], prediction.stations.xy_m, frequencies, settings=settings, equipment=equipment
         )
-        codes = graded(prediction, hookup_a[None, drives], settings)
+        codes = graded(prediction, hookup_a[None, drives], settings).astype(np.int16)  # NOT_GRADED is beyond theirs
         lines = _positions(maskers(solution, prediction), solution.model.line_ids, at)
         peak = np.rint(prediction.peak_offset_m * _CM_PER_M)
         depth = (prediction.depth_m[..., 0] - prediction.stations.depth_m) * _CM_PER_M
