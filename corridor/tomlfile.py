@@ -4,6 +4,7 @@ import difflib
 import re
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, get_args
 
@@ -13,7 +14,7 @@ from corridor.errors import CorridorError
 
 __all__ = ["mistakes", "read_toml"]
 
-_MISTAKES_SHOWN = 12
+_ROOM = 1500  # characters in which mistakes are told; one always is
 _LONGEST_SHOWN = 40  # characters of a value quoted in a message
 _UNION_ARMS = {"str", "int", "float", "bool"}  # how the checker names the alternatives of a value
 
@@ -78,7 +79,7 @@ def mistakes(error: ValidationError, model: type[BaseModel], *, data: Mapping[st
     Returns
     -------
     str
-        The first twelve mistakes in the order of the checker, separated by semicolons, and how many more there are.
+        The mistakes in the order of the checker, separated by semicolons; beyond some 1500 characters they are counted.
     """
     told: dict[str, None] = {}
     for mistake in error.errors(include_url=False):
@@ -88,8 +89,10 @@ def mistakes(error: ValidationError, model: type[BaseModel], *, data: Mapping[st
         union = len(loc) < len(mistake["loc"])
         words = "expected text, a number or true or false" if union else _expected(mistake, loc, model)
         told[f"{_cut('.'.join(loc), 2 * _LONGEST_SHOWN) or 'the file'}: {words}{_came(mistake)}"] = None
-    rest = len(told) - _MISTAKES_SHOWN
-    return "; ".join(list(told)[:_MISTAKES_SHOWN]) + (f"; and {rest} more" if rest > 0 else "")
+    listed = list(told)
+    shown = 1 + sum(length <= _ROOM for length in list(accumulate(len(words) + 2 for words in listed))[1:])
+    rest = len(listed) - shown
+    return "; ".join(listed[:shown]) + (f"; and {rest} more" if rest > 0 else "")
 
 
 def _holds(data: Any, loc: tuple[str | int, ...]) -> bool:

@@ -29,7 +29,6 @@ RESULT_NAMES = (
     "lines2",
     "structure",
     "gpkg_x",
-    "rtree_lines_geom",
 )
 
 

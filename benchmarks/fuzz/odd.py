@@ -20,6 +20,7 @@ def odd_files(case: Case) -> None:
     name = rng.choice(sorted(_ODD))
     case.tell(name)
     case.intact = case.measured = False
+    case.written = {}  # counted by nobody
     path = _ODD[name](folder, good)
     case.files = [path, good] if rng.random() < 0.3 else [path]
 

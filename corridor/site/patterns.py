@@ -30,7 +30,8 @@ def check_pattern(pattern: str) -> None:
     except (re.error, OverflowError, RecursionError):
         message = "expected a regular expression: check its brackets and backslashes"
         raise ValueError(message) from None
-    groups, closed = [_Group()], None
+    groups = [_Group()]
+    closed: _Group | None = None
     for token in _TOKEN.findall(pattern):
         often, varies = _repeat(token)
         if often and closed is not None and closed.varies:

@@ -99,7 +99,7 @@ def read_site(
     if changes.path is not None:
         sources = (*sources, source_of(changes.path, ("corrections",)))
     if tables["lines"].empty:
-        raise InputError(_no_lines(files, layers))
+        raise InputError(_no_lines(files, layers, findings.frame(site_reference)))
     site = _assemble(tables, layers, sources, findings=findings, crs=site_reference, settings=settings)
     return replace(site, fieldmap=map_used(fieldmap, plan))
 
@@ -146,11 +146,13 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
     return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(shapes, index=data.index, crs=crs))
 
 
-def _no_lines(files: list[Path], layers: list[Layer]) -> str:
+def _no_lines(files: list[Path], layers: list[Layer], findings: gpd.GeoDataFrame) -> str:
     rows = sum(len(layer.frame) for layer in layers if layer.table is INPUT_TABLES["lines"])
     names = ", ".join(map(str, files))
     if rows:
-        return f"expected at least one usable line, {names}: all {rows} records are without a usable course"
+        aside = findings.loc[findings["action"].str.startswith("set aside"), "message"]
+        why = f" ({aside.mode().iloc[0]})" if len(aside) else ""
+        return f"expected at least one usable line, {names}: all {rows} records are without a usable course{why}"
     return f"expected at least one line, {names}: the lines layer is empty"
 
 

@@ -22,8 +22,8 @@ _DEGREE_GRID = 1e-8  # about a millimetre
 def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[str, str]) -> None:
     """Write all rows of all tables as one FeatureCollection; the built-in writer for the suffix ``geojson``.
 
-    Each feature names its table in ``layer``. Coordinates are longitude and latitude (RFC 7946, section 4); a shape that
-    lies where there are none, and a number that isn't finite, become null. The metadata stand beside the features.
+    Each feature names its table in ``layer``. Coordinates are longitude and latitude (RFC 7946, section 4); a shape
+    where there are none, and a number that isn't finite, become null. The metadata stand beside the features.
 
     Parameters
     ----------

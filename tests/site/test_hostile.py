@@ -1,0 +1,146 @@
+"""What the fuzz found in the reading room, each kept by a small case."""
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import pytest
+from shapely import LineString, Point
+
+from corridor import read_site
+from corridor.errors import FieldMapError, InputError, SettingsError
+from corridor.settings import load_settings
+from corridor.site.findings import Findings
+from corridor.site.sources import file_labels
+from corridor.site.values import read_values
+from tests.site.records import X, Y, codes, course, found, labelled, line, read, write
+
+LONG = "L" * 1_000_000
+
+
+@pytest.mark.parametrize("far", [1e9, 1e20, -1e308])
+@pytest.mark.filterwarnings("error")
+def test_a_coordinate_off_the_earth_is_set_aside_without_a_warning(far: float, tmp_path: Path) -> None:
+    off = LineString([(X, Y), (far, Y)])
+    site = read(tmp_path, lines=[line("W-1"), line("W-2", geometry=off), line("W-3", (0.0, 9.0), (50.0, 9.0))])
+    assert sorted(site.lines["line_id"]) == ["W-1", "W-2", "W-3"] or "far_away" in codes(site)
+    assert site.lines.total_bounds[2] < 1e8
+
+
+@pytest.mark.filterwarnings("error")
+def test_records_that_all_lie_off_the_earth_say_so(tmp_path: Path) -> None:
+    off = LineString([(1e300, 1e300), (2e300, 1e300)])
+    with pytest.raises(InputError, match=r"records\.gpkg"):
+        read_site(write(tmp_path, lines=[line("W-1", geometry=off)]))
+
+
+def test_a_place_that_is_none_is_asked_for_by_name(tmp_path: Path) -> None:
+    (tmp_path / "lines.geojson").write_text(
+        '{"type":"FeatureCollection","features":[{"type":"Feature","properties":{},"geometry":{"type":"LineString",'
+        '"coordinates":[["x",1],[null,54]]}}]}',
+        encoding="utf-8",
+    )
+    with pytest.raises(InputError, match=r"lines\.geojson"):
+        read_site(tmp_path / "lines.geojson")
+
+
+def test_an_id_of_a_million_characters_is_cut_and_told_in_a_few(tmp_path: Path) -> None:
+    bond = {"bond_id": "B-1", "line_a": LONG, "line_b": "W-2", "geometry": Point(X, Y)}
+    site = read(tmp_path, lines=[line(LONG), line("W-2", (0.0, 5.0), (50.0, 5.0))], bonds=[bond])
+    assert sorted(site.lines["line_id"].str.len()) == [3, 200]
+    assert site.bonds["line_a"].tolist() == ["L" * 200]  # what refers to it is cut alike
+    assert site.findings["message"].str.len().max() < 500
+    assert "changed_id" in codes(site)
+
+
+def test_ids_that_agree_in_what_is_left_stay_apart(tmp_path: Path) -> None:
+    rows = [line("x" * 300 + end, (0.0, y), (50.0, y)) for end, y in (("a", 0.0), ("b", 9.0))]
+    site = read(tmp_path, lines=rows)
+    assert site.lines["line_id"].is_unique
+    assert "duplicate_id" in codes(site)
+
+
+@pytest.mark.parametrize("column", ["material", "depth_m", "status"])
+def test_a_value_of_many_characters_is_quoted_in_a_few(column: str) -> None:
+    from corridor.dictionary import INPUT_TABLES  # noqa: PLC0415
+
+    findings = Findings()
+    read_values(labelled([line("W-1", **{column: "z" * 5000})]), INPUT_TABLES["lines"], findings)
+    told = findings.frame(None)["message"]
+    assert told.str.contains("zzz").any()
+    assert told.str.len().max() < 1500
+
+
+def test_a_file_named_twice_is_read_once_under_its_short_name(tmp_path: Path) -> None:
+    path = write(tmp_path, lines=[line("W-1")])
+    assert file_labels([path, path]) == {path: path.name}
+    assert read_site([path, path]).accounting["layer"].tolist() == ["records.gpkg:lines"]
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_geometry_type_that_lies_is_no_warning(tmp_path: Path) -> None:
+    path = write(tmp_path, lines=[line("W-1")])
+    with sqlite3.connect(path) as base:
+        base.execute("UPDATE gpkg_geometry_columns SET geometry_type_name = 'POINT'")
+    base.close()
+    assert len(read_site(path).lines) == 1
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_hundred_columns_of_the_owner_are_no_warning(tmp_path: Path) -> None:
+    more: dict[str, Any] = {f"c{k}": k for k in range(110)}
+    site = read(tmp_path, lines=[line("W-1", **more)])
+    assert site.lines["src_c109"].tolist() == [109]
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("a = " + "[" * 5000, "nests too deep"),
+        ("seed = " + "9" * 5000, "number too long"),
+        ("\x00", "is not TOML"),
+        ("".join(f"k{n} = {n}\n" for n in range(5000)), r" more"),
+        (f"{'k' * 5000} = 1", "this is none of them"),
+    ],
+    ids=["deep", "long number", "null", "many keys", "long key"],
+)
+def test_a_settings_file_that_is_a_bomb_gets_one_sentence(text: str, words: str, tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(SettingsError) as told:
+        load_settings(path)
+    assert words in str(told.value)
+    assert "settings.toml" in str(told.value)
+    assert len(str(told.value)) < 2000
+
+
+def test_a_map_for_a_layer_of_many_columns_names_the_first(tmp_path: Path) -> None:
+    more: dict[str, Any] = {f"column_{k}": "x" for k in range(200)}
+    fieldmap = tmp_path / "map.toml"
+    fieldmap.write_text('[layers.lines]\ntable = "lines"\ncolumns.owner = "OWNR"\n', encoding="utf-8")
+    with pytest.raises(FieldMapError) as told:
+        read_site(write(tmp_path, lines=[line("W-1", **more)]), fieldmap=fieldmap)
+    assert "and 1" in str(told.value)
+    assert len(str(told.value)) < 2000
+
+
+def test_a_pattern_that_may_take_for_ever_is_refused_where_it_stands(tmp_path: Path) -> None:
+    fieldmap = tmp_path / "map.toml"
+    text = "[layers.lines]\ntable = 'lines'\ncolumns.subtype = { source = 'material', pattern = '(a+)+$' }\n"
+    fieldmap.write_text(text, encoding="utf-8")
+    with pytest.raises(FieldMapError, match=r"map\.toml.*pattern.*repeated group"):
+        read_site(write(tmp_path, lines=[line("W-1", material="a" * 40 + "!")]), fieldmap=fieldmap)
+
+
+def test_a_far_feature_is_found_beside_one_without_a_place(tmp_path: Path) -> None:
+    away = course((1e6, 0.0), (1e6 + 50.0, 0.0))
+    site = read(tmp_path, lines=[line("W-1"), line("W-2", geometry=away), line("W-3", geometry=None),
+                                 line("W-4", (0.0, 9.0), (50.0, 9.0))])  # fmt: skip
+    assert found(site, "far_away")["source_id"] == "W-2"
+    assert found(site, "no_geometry")["source_id"] == "W-3"
+
+
+def test_records_half_here_and_half_elsewhere_say_why_none_is_used(tmp_path: Path) -> None:
+    away = course((1e6, 0.0), (1e6 + 50.0, 0.0))
+    with pytest.raises(InputError, match=r"all 2 records are without a usable course \(lies 500 km from where most"):
+        read(tmp_path, lines=[line("W-1"), line("W-2", geometry=away)])
