@@ -97,6 +97,8 @@ def _stacked(
 
 
 def _recorded(site: Site, lines: gpd.GeoDataFrame) -> list[dict[str, Any]]:
+    if not len(site.bonds):
+        return []
     row_of = {name: row for row, name in enumerate(lines["line_id"])}
     shapes = lines.geometry.to_numpy()
     structures = dict(zip(site.structures["structure_id"].astype(str), site.structures.geometry, strict=True))

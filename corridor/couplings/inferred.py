@@ -9,7 +9,6 @@ from itertools import combinations
 from typing import Any, NamedTuple
 
 import numpy as np
-from networkx.utils import UnionFind
 from numpy.typing import NDArray
 
 from corridor.couplings.rules import RULES, BondRule
@@ -160,13 +159,24 @@ def _settled(names: Iterable[str], joined: set[Pair], bonded: set[Pair]) -> set[
     Lines that meet are one conductor there: a bond that is recorded for one of them settles all of them.
     """
     here = sorted(names)
-    one: Any = UnionFind(here)
+    one = _groups(here)
     for a, b in joined:
-        if a in here and b in here:
-            one.union(a, b)
-    known = {(one[a], one[b]) for a, b in bonded if a in here and b in here}
+        if a in one and b in one:
+            _unite(one, a, b)
+    known = {(one[a], one[b]) for a, b in bonded if a in one and b in one}
     known |= {(b, a) for a, b in known}
     return {(a, b) for a, b in combinations(here, 2) if one[a] == one[b] or (one[a], one[b]) in known}
+
+
+def _groups(names: Iterable[str]) -> dict[str, int]:
+    """Return a group of its own for each line; a structure holds few."""
+    return {name: number for number, name in enumerate(names)}
+
+
+def _unite(groups: dict[str, int], a: str, b: str) -> None:
+    kept, gone = groups[a], groups[b]
+    if kept != gone:
+        groups.update({name: kept for name, group in groups.items() if group == gone})
 
 
 def _pairs(rule: BondRule, here: Sequence[Any], settled: set[Pair]) -> Iterator[Pair]:
@@ -179,13 +189,18 @@ def _pairs(rule: BondRule, here: Sequence[Any], settled: set[Pair]) -> Iterator[
         for row in here
         if row.utility in wanted and (row.end or rule.passing) and (row.asset == "cable" or not rule.cables)
     }
-    held: Any = UnionFind(utility)
+    held = _groups(utility)
+    left = len(utility)
     for a, b in combinations(utility, 2):
         one_way = utility[a] in rule.first and utility[b] in rule.second
         other_way = utility[b] in rule.first and utility[a] in rule.second
         if not (one_way or other_way) or (a, b) in settled:
             continue
-        if len(utility) > ALL_PAIRS_UP_TO and held[a] == held[b]:
-            continue
-        held.union(a, b)
+        if len(utility) > ALL_PAIRS_UP_TO:
+            if held[a] == held[b]:
+                continue
+            _unite(held, a, b)
+            left -= 1
         yield a, b
+        if left == 1:
+            return  # all are held together

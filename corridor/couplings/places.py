@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from corridor.couplings.segments import ends_of
 from corridor.dictionary import GONE
 from corridor.site.model import Site
 from corridor.site.voltages import stated_volts, volts_apart
@@ -47,8 +48,8 @@ def lines_at(lines: gpd.GeoDataFrame, points: NDArray[Any], *, reach_m: float) -
     order = np.lexsort((line, point))
     point, line = point[order], line[order]
     length = shapely.length(shapes[line])
-    to_start = shapely.distance(points[point], shapely.get_point(shapes[line], 0))
-    to_end = shapely.distance(points[point], shapely.get_point(shapes[line], -1))
+    ends, x, y = ends_of(lines), shapely.get_x(points), shapely.get_y(points)
+    to_start, to_end = (np.sqrt((x[point] - ends[line, k]) ** 2 + (y[point] - ends[line, k + 1]) ** 2) for k in (0, 2))
     along = shapely.line_locate_point(shapes[line], points[point])
     end = np.minimum(to_start, to_end) <= reach_m
     measure = np.where(end, np.where(to_start <= to_end, 0.0, length), along)
@@ -70,7 +71,8 @@ def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
     rows = np.flatnonzero(conducts(lines))
     part = lines.iloc[rows]
     shapes = part.geometry.to_numpy()
-    ends = np.concatenate([shapely.get_point(shapes, 0), shapely.get_point(shapes, -1)])
+    both = ends_of(part)
+    ends = np.concatenate([shapely.points(both[:, :2]), shapely.points(both[:, 2:])])
     found = lines_at(part, ends, reach_m=snap_m)
     count = len(rows)
     a, at_last = found["point"].to_numpy() % max(count, 1), found["point"].to_numpy() >= count

@@ -35,10 +35,13 @@ def twin_ties(site: Site, *, settings: SiteSettings) -> list[dict[str, Any]]:
     list of dict
         Rows of ``bonds_found`` with the place as ``point``, ordered by pair and place.
     """
+    twins = near_duplicates(site.lines, settings=settings)
+    if not len(twins):
+        return []
     metal = set(site.lines.loc[conducts(site.lines), "line_id"])
     courses = site.lines.set_index("line_id").geometry
     rows = []
-    for twin in near_duplicates(site.lines, settings=settings).itertuples(index=False):
+    for twin in twins.itertuples(index=False):
         if twin.line_a not in metal or twin.line_b not in metal:
             continue
         places = ((twin.start_a_m, twin.start_b_m), (twin.end_a_m, twin.end_b_m))
