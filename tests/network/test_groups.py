@@ -16,8 +16,8 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CrsError, InputError
 from corridor.frames import provenance
 from corridor.network import bonded_groups
-from corridor.network.edges import Edge
-from corridor.network.groups import find_groups, group_names
+from corridor.network.edges import Edge, edge_key
+from corridor.network.groups import find_groups, forests, group_names
 from corridor.site.model import Site
 from tests.builders import make_site
 from tests.network.small import LINES, built, random_site, small_site
@@ -267,6 +267,22 @@ def test_groups_hang_on_the_weakest_edge_of_a_maximum_spanning_tree(seed: int) -
     weakest = {tuple(sorted(part)): min(p for _, _, p in tree.subgraph(part).edges(data="weight"))
                for part in nx.connected_components(graph)}  # fmt: skip
     assert {group.lines: group.probability for group in found} == weakest
+
+
+@given(st.integers(0, 100_000))
+@settings(max_examples=40, deadline=None)
+def test_loops_of_a_part_are_none_of_the_wholes_forest(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    edges = [edge(f"L{a}", f"L{b}", level=int(rng.integers(3)), evidence="inferred", probability=float(p) / 10)
+             for a, b, p in rng.integers(1, 9, (16, 3)) if a != b]  # fmt: skip
+    edges.sort(key=edge_key)
+    within = np.zeros((3, len(edges)), dtype=bool)
+    part = rng.integers(0, 3, len(edges))
+    for number in range(3):
+        rows = np.flatnonzero(part == number)
+        within[:, rows] = forests([edges[k] for k in rows])
+    assert find_groups(edges, within=within) == find_groups(edges)
+    assert forests([]).shape == (3, 0)
 
 
 def test_two_pieces_of_one_line_alone_are_no_group() -> None:
