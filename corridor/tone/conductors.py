@@ -245,7 +245,7 @@ def _conductor(
     row: dict[str, Any], size_m: tuple[float, float | None], substance: Metal | None, cover: Coating | None
 ) -> Conductor:
     radius, wall = size_m
-    assert substance is not None  # every caller names a metal
+    assert substance is not None  # noqa: S101 - every caller names a metal
     permeability = _or(_real(row.get("relative_permeability")), substance.relative_permeability)
     joint = joint_types().get(str(row.get("joints")))
     spread = joint.closed_ohm if joint and not joint.parts and carrier(row) == "pipe wall" else 0.0
