@@ -57,6 +57,7 @@ def main() -> None:
     FIGURES.mkdir(exist_ok=True)
     shrink(asked.made / "review" / "map.png", "map.png")
     shrink(asked.made / "groups.png", "groups.png")
+    shrink(asked.made / "counted" / "scope.png", "scope.png")
     shrink(asked.made / "phase_1" / "excavation.png", "excavation.png")
     with tempfile.TemporaryDirectory() as folder:
         shoot_page(asked.made / "review" / "page.html", Path(folder) / "page.png")
