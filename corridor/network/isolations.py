@@ -110,7 +110,7 @@ def joints(site: Site, lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFram
     for place in isolating_places(site).itertuples(index=False):
         stands.setdefault(str(place.line_id), []).append((str(place.structure_id), float(place.measure_m)))
     if not stands:
-        return met.assign(structure_id=pd.Series(None, index=met.index, dtype=object))
+        return met.assign(structure_id=pd.Series([None] * len(met), index=met.index, dtype=object))
     found: list[str | None] = []
     for row in met.itertuples(index=False):
         sides = ((ids[row.line_a], row.measure_a_m), (ids[row.line_b], row.measure_b_m))
