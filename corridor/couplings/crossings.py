@@ -5,6 +5,7 @@ from __future__ import annotations
 import geopandas as gpd
 import shapely
 
+from corridor.couplings.bulk import uncollected
 from corridor.couplings.depths import depth_columns, depths_of
 from corridor.couplings.naming import numbered_names
 from corridor.couplings.search import CHUNK_SEGMENTS, Crossings, search
@@ -58,6 +59,8 @@ def crossings_frame(lines: gpd.GeoDataFrame, points: Crossings) -> gpd.GeoDataFr
     ids = lines["line_id"].to_numpy(dtype=object)
     a, b = points.line_a, points.line_b
     clearance, low, high = depths_of(lines).difference_m(a, b)
+    with uncollected():
+        places = shapely.points(points.x_m, points.y_m)
     frame = table_frame(
         "crossings",
         {
@@ -69,7 +72,7 @@ def crossings_frame(lines: gpd.GeoDataFrame, points: Crossings) -> gpd.GeoDataFr
             "clearance_low_m": low,
             "clearance_high_m": high,
         },
-        geometry=shapely.points(points.x_m, points.y_m),
+        geometry=places,
         crs=lines.crs,
     )
     return stamp(frame, find_crossings)

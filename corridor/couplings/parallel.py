@@ -6,6 +6,7 @@ from dataclasses import asdict
 
 import geopandas as gpd
 
+from corridor.couplings.bulk import uncollected
 from corridor.couplings.depths import depth_columns, depths_of
 from corridor.couplings.naming import numbered_names
 from corridor.couplings.search import CHUNK_SEGMENTS, Limits, Runs, search
@@ -91,6 +92,8 @@ def runs_frame(lines: gpd.GeoDataFrame, segments: Segments, runs: Runs, limits: 
     a, b = runs.line_a, runs.line_b
     ids = lines["line_id"].to_numpy(dtype=object)
     difference, low, high = depths_of(lines).difference_m(a, b)
+    with uncollected():
+        courses = substrings(segments, first=runs.first, from_m=runs.from_m, last=runs.last, to_m=runs.to_m)
     frame = table_frame(
         "parallel_runs",
         {
@@ -104,7 +107,7 @@ def runs_frame(lines: gpd.GeoDataFrame, segments: Segments, runs: Runs, limits: 
             "depth_difference_low_m": low,
             "depth_difference_high_m": high,
         },
-        geometry=substrings(segments, first=runs.first, from_m=runs.from_m, last=runs.last, to_m=runs.to_m),
+        geometry=courses,
         crs=lines.crs,
     )
     return stamp(frame, find_parallel_runs, **asdict(limits))

@@ -10,6 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from corridor.couplings.bulk import uncollected
 from corridor.couplings.segments import ends_of
 from corridor.dictionary import GONE
 from corridor.site.model import Site
@@ -72,7 +73,8 @@ def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
     part = lines.iloc[rows]
     shapes = part.geometry.to_numpy()
     both = ends_of(part)
-    ends = np.concatenate([shapely.points(both[:, :2]), shapely.points(both[:, 2:])])
+    with uncollected():
+        ends = np.concatenate([shapely.points(both[:, :2]), shapely.points(both[:, 2:])])
     found = lines_at(part, ends, reach_m=snap_m)
     count = len(rows)
     a, at_last = found["point"].to_numpy() % max(count, 1), found["point"].to_numpy() >= count
