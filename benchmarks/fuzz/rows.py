@@ -52,7 +52,7 @@ def coordinates(case: Case) -> None:
             _pick(case, layer)["geometry"] = Point(rng.choice(BAD_NUMBERS), rng.choice(BAD_NUMBERS))
             case.tell(f"{layer} bad")
     flat = not any(row["geometry"].has_z for row in case.scene["lines"])
-    _any_format(case, formats=("gpkg", "geojson", "parquet", *(["fgb"] if flat else [])))
+    _any_format(case, formats=("gpkg", "parquet", "geojson", *(["fgb"] if flat else [])))
 
 
 def shapes(case: Case) -> None:
@@ -172,7 +172,7 @@ def ids(case: Case) -> None:
     for layer, column in (("structures", "structure_id"), ("bonds", "bond_id"), ("grounds", "ground_id")):
         if layer in case.scene and case.rng.random() < 0.5:
             _spoil_column(case, column, ODD_IDS, layer)
-    _any_format(case, formats=("gpkg", "geojson", "parquet"))
+    _any_format(case, formats=("gpkg", "parquet", "geojson"))
 
 
 def text(case: Case) -> None:
@@ -222,7 +222,7 @@ def references(case: Case) -> None:
     case.scene["grounds"] = [
         {"ground_id": rng.choice(["G-1", None]), "line_id": rng.choice(wild), "geometry": Point(X, Y)} for _ in range(3)
     ]
-    write_scene(case, rng.choice(("gpkg", "geojson")))
+    write_scene(case, rng.choice(("gpkg", "geojson", "parquet")))
 
 
 def huge_line(case: Case) -> None:

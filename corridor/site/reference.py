@@ -10,6 +10,7 @@ from pyproj.exceptions import CRSError as ProjError
 
 from corridor.errors import CrsError
 from corridor.site.findings import Findings
+from corridor.site.quoting import quoted
 
 __all__ = ["check_in_range", "horizontal", "in_metres", "layer_crs", "reproject", "site_crs"]
 
@@ -156,5 +157,5 @@ def _parsed(crs: str | CRS, where: str) -> CRS:
     try:
         return CRS.from_user_input(crs)
     except ProjError:
-        message = f"{where}: expected a coordinate reference system such as EPSG:32631, got {crs!r}"
+        message = f"{where}: expected a coordinate reference system such as EPSG:32631, got {quoted(crs)}"
         raise CrsError(message) from None

@@ -104,9 +104,8 @@ def test_a_count_that_lies_hides_no_feature(records: Path) -> None:
 
 
 def test_a_table_in_no_list_is_told(records: Path) -> None:
-    alter(records, "CREATE TABLE hidden_lines AS SELECT * FROM lines", "INSERT INTO gpkg_contents (table_name, data_type)"
-          " "
-          "SELECT 'notes', 'attributes'", "CREATE TABLE notes (a TEXT)")  # fmt: skip
+    listed = "INSERT INTO gpkg_contents (table_name, data_type) SELECT 'notes', 'attributes'"
+    alter(records, "CREATE TABLE hidden_lines AS SELECT * FROM lines", listed, "CREATE TABLE notes (a TEXT)")
     told = read_site(records).findings
     told = told[told["code"] == "unlisted_table"]
     assert told["message"].tolist() == ["records.gpkg: the table 'hidden_lines', 2 rows, is in no list of layers"]

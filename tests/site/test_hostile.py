@@ -13,7 +13,7 @@ from corridor.settings import load_settings
 from corridor.site.findings import Findings
 from corridor.site.sources import file_labels
 from corridor.site.values import read_values
-from tests.site.records import X, Y, codes, course, found, labelled, line, read, write
+from tests.site.records import X, Y, codes, course, found, frame, labelled, line, read, write
 
 LONG = "L" * 1_000_000
 
@@ -144,3 +144,18 @@ def test_records_half_here_and_half_elsewhere_say_why_none_is_used(tmp_path: Pat
     away = course((1e6, 0.0), (1e6 + 50.0, 0.0))
     with pytest.raises(InputError, match=r"all 2 records are without a usable course \(lies 500 km from where most"):
         read(tmp_path, lines=[line("W-1"), line("W-2", geometry=away)])
+
+
+def test_parquet_with_text_that_is_none_gets_one_sentence(tmp_path: Path) -> None:
+    frame([line("W-1", owner="Ninefold")]).to_parquet(tmp_path / "lines.parquet", compression=None)
+    data = (tmp_path / "lines.parquet").read_bytes()
+    (tmp_path / "lines.parquet").write_bytes(data.replace(b"Ninefold", b"Nine\xfc\xfc\xfcd"))
+    with pytest.raises(InputError, match=r"expected GeoParquet, .*lines\.parquet can't be read"):
+        read_site(tmp_path / "lines.parquet")
+
+
+def test_a_crs_of_many_characters_is_quoted_in_a_few(tmp_path: Path) -> None:
+    (tmp_path / "lines.csv").write_text('WKT,line_id\n"LINESTRING (0 0, 9 9)",A\n', encoding="utf-8")
+    with pytest.raises(InputError) as told:
+        read_site(tmp_path / "lines.csv", crs="PROJCS[" * 2000)
+    assert len(str(told.value)) < 400
