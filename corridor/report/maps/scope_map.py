@@ -219,9 +219,9 @@ def _lists(frame: MapFrame, scope: Any) -> None:
     for number, row in enumerate(_worst(scope.cells).itertuples(), start=1):
         tone = share[row.Index]
         worst = percent(float(row.not_shown_worst_share)) if not pd.isna(tone) else ""
-        said = "not computed" if pd.isna(tone) else f"not shown {percent(float(tone))}, at worst {worst}"
+        said = "not computed" if pd.isna(tone) else f"tone misses {percent(float(tone))}, at worst {worst}"
         texts.append(f"{number}  {row.lines} lines, {row.crossings} crossings; {said}")
-    frame.list("Most lines in a cell; length that tone doesn't show", texts)
+    frame.list("Most lines in a cell", texts)
     for row in scope.scope_phases.to_dict("records"):
         frame.list(_phase_title(row), _phase_texts(row))
     counted = scope.summary["cells"]
