@@ -27,7 +27,7 @@ def write_scene(case: Case, kind: str, *, name: str = "records", crs: str | None
         write_file(path, rows, layer=layer, crs=stated)
         if path not in case.files:
             case.files.append(path)
-        remember(case, path, layer, rows)
+        remember(case, path, path.stem if kind == "parquet" else layer, rows)
     return case.files
 
 

@@ -105,7 +105,7 @@ def far_features(
     coordinates, index = shapely.get_coordinates(shapes, return_index=True)
     broken = np.zeros(len(frame), dtype=bool)  # what isn't finite is told as such
     broken[index[~np.isfinite(coordinates).all(axis=1)]] = True
-    with np.errstate(invalid="ignore", over="ignore"):
+    with np.errstate(all="ignore"):
         away = shapely.distance(shapes, shapely.Point(here_m))
         far = ~broken & (away > far_m)
     if not far.any():
