@@ -1,6 +1,7 @@
 """The folder of a scope: what is in it, what the summary says, and the map."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -8,6 +9,8 @@ import pandas as pd
 import pyogrio
 import pytest
 from click.testing import CliRunner
+from matplotlib.collections import PathCollection
+from matplotlib.colors import to_rgba
 
 from corridor import read_site, scope_area, write_scope
 from corridor.commands.main import cli
@@ -128,9 +131,21 @@ def test_the_map_hatches_what_has_no_record_and_never_in_the_best_colour(counted
     assert "safe" not in texts.lower()
 
 
-def _colours() -> list[tuple[float, float, float, float]]:
-    from matplotlib.colors import to_rgba  # noqa: PLC0415 - only here
+def test_cells_that_were_not_solved_are_marked_where_others_were(counted: Scope) -> None:
+    some = counted.cells.copy()
+    computed = some["cell_id"].isin(["0_0", "1_0"])
+    some.loc[computed, "state"] = "computed"
+    shares = {"readable_share": 0.2, "pulled_share": 0.0, "masked_share": 0.3, "faint_share": 0.3,
+              "untraceable_share": 0.2, "not_shown_worst_share": 0.9}  # fmt: skip
+    some.loc[computed, list(shares)] = list(shares.values())
+    axes = draw_scope_map(replace(counted, cells=some)).axes[0]
+    sizes = [len(drawn.get_offsets()) for drawn in axes.collections if isinstance(drawn, PathCollection)]
+    assert sizes == [2, 6]  # crosses where tone fails, rings where it isn't known; four cells have no record
+    whole = draw_scope_map(counted).axes[0]
+    assert not any(len(drawn.get_offsets()) for drawn in whole.collections if isinstance(drawn, PathCollection))
 
+
+def _colours() -> list[tuple[float, float, float, float]]:
     return [to_rgba(colour) for colour in _FILL.values()]
 
 

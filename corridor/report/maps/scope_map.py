@@ -35,6 +35,7 @@ _MARKS = (
     (0.5, 60.0, "half of it"),
     (0.75, 110.0, "three quarters of it"),
 )
+_OPEN: Any = {"s": 20.0, "marker": "o", "facecolor": "white", "edgecolor": INK, "linewidth": 0.9}
 _LISTED = 8
 _CLOSE_M = 700.0  # wider work areas are drawn without lines, which would cover the cells
 
@@ -153,6 +154,14 @@ def _draw_marks(frame: MapFrame, cells: gpd.GeoDataFrame) -> None:
         points[drawn, 0], points[drawn, 1], s=size[drawn], marker="X", facecolor=INK, edgecolor="white", linewidth=0.7,
         zorder=5,
     )  # fmt: skip
+    open_cells = _left_open(cells)
+    frame.axes.scatter(points[open_cells, 0], points[open_cells, 1], zorder=5, **_OPEN)
+
+
+def _left_open(cells: gpd.GeoDataFrame) -> np.ndarray:
+    """Return which cells weren't computed, where others were: no mark there would look like tone that shows all."""
+    states = cells["state"]
+    return np.asarray(states.eq("geometry_only").to_numpy() & states.eq("computed").any())
 
 
 def _draw_phases(frame: MapFrame, work_area: gpd.GeoDataFrame) -> None:
@@ -207,6 +216,11 @@ def _legend(frame: MapFrame, scope: Any) -> None:
                    markersize=area**0.5, label=text)
             for _, area, text in _MARKS
         ])  # fmt: skip
+    if _left_open(scope.cells).any():
+        frame.legend("", [
+            Line2D([], [], linestyle="none", marker="o", markerfacecolor="white", markeredgecolor=INK, markersize=4.5,
+                   label="counted only: not known what tone shows")
+        ])  # fmt: skip
     marks: list[Artist] = [Line2D([], [], color=INK, linewidth=1.6, linestyle="-.", label="work area, phases")]
     marks.append(Line2D([], [], linestyle="none", marker="s", markersize=8, markerfacecolor="white",
                         markeredgecolor=INK, label="number: cell of the list below"))  # fmt: skip
@@ -240,7 +254,7 @@ def _phase_title(row: Mapping[str, Any]) -> str:
 
 def _phase_texts(row: Mapping[str, Any]) -> list[str]:
     return [
-        f"{row['lines']} lines, {row['length_m']:.0f} m; in the dig {row['lines_in_dig']}",
+        f"{row['lines']} lines, {row['length_m']:.0f} m; in the dig or not sure: {row['lines_in_dig']}",
         f"set-ups {_three(row, 'setups')}; crew hours {_three(row, 'crew_hours')}",
         f"closures {_three(row, 'closures')}; test holes {_three(row, 'test_holes')}",
     ]
