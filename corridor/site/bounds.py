@@ -63,5 +63,5 @@ def _size(path: Path) -> int:
     try:
         parts = [part for part in path.rglob("*") if part.is_file()] if path.is_dir() else [path]
         return sum(part.stat().st_size for part in parts)
-    except OSError:
+    except (OSError, ValueError):  # a null byte in the name
         return 0

@@ -34,7 +34,7 @@ def lines(draw: Any) -> list[dict[str, Any]]:
     return rows
 
 
-@settings(max_examples=4, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=3, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(rows=lines())
 def test_features_and_lengths_are_all_there(rows: list[dict[str, Any]], tmp_path: Path) -> None:
     agrees(rows, tmp_path)

@@ -159,3 +159,8 @@ def test_a_crs_of_many_characters_is_quoted_in_a_few(tmp_path: Path) -> None:
     with pytest.raises(InputError) as told:
         read_site(tmp_path / "lines.csv", crs="PROJCS[" * 2000)
     assert len(str(told.value)) < 400
+
+
+def test_a_name_with_a_null_byte_gets_one_sentence(tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="does not exist"):
+        read_site(tmp_path / "a\x00b.gpkg")
