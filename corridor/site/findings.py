@@ -184,8 +184,7 @@ def _ids(rows: pd.DataFrame) -> Any:
 def _geometry(rows: pd.DataFrame) -> Any:
     if "geometry" not in rows:
         return None
-    shapes = np.empty(len(rows), dtype=object)
-    shapes[:] = list(rows["geometry"])
+    shapes = np.array(rows["geometry"].to_numpy(), dtype=object)
     coordinates, index = shapely.get_coordinates(shapes, return_index=True)
     shapes[index[~np.isfinite(coordinates).all(axis=1)]] = None  # a place that isn't finite can't be drawn
     return shapes

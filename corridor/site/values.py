@@ -1,5 +1,6 @@
 """Values as recorded, read as the dictionary wants them: text, numbers with units, words of a vocabulary."""
 
+from collections.abc import Collection
 from typing import Any
 
 import numpy as np
@@ -132,7 +133,7 @@ def _composed(text: pd.Series, rows: pd.Series, result: pd.Series, column: Colum
 
 def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
     values, strange = numbers(raw, column)
-    nothing = strange & as_text(raw).map(word_key, na_action="ignore").isin(_NOTHING)
+    nothing = _among(_NOTHING, as_text(raw), strange)
     if column.name in _ZERO_IS_NOTHING:
         nothing |= values == 0.0
     if nothing.any():
@@ -177,6 +178,13 @@ def known_words(column: Column) -> dict[str, str]:
     return {key: word for key, word in named.items() if word in own} | {word_key(word): word for word in own}
 
 
+def _among(words: Collection[str], text: pd.Series, rows: pd.Series) -> pd.Series:
+    """Tell which of some rows hold one of these words; the others' text isn't looked at."""
+    found = rows.copy()
+    found[rows] = text[rows].map(word_key, na_action="ignore").isin(words)
+    return found
+
+
 def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
     words = known_words(column)
     text = as_text(raw)
@@ -185,7 +193,7 @@ def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findi
     result = text.map(known).astype(object)
     strange = stated & result.isna()
     instead = "unknown" if "unknown" in words.values() else None
-    nothing = strange & text.map(word_key, na_action="ignore").isin(_NOTHING)
+    nothing = _among(_NOTHING, text, strange)
     if nothing.any():
         _left_out(text, nothing, frame, name=column.name, findings=findings)
         result, strange = result.mask(nothing, instead), strange & ~nothing
