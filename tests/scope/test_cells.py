@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from corridor.scope.cells import Grid, grid_over
@@ -22,6 +22,7 @@ def _covering(shape: str, size_m: float) -> Grid:
 
 
 @pytest.mark.parametrize("shape", SHAPES)
+@settings(max_examples=40)
 @given(courses=st.lists(courses, min_size=1, max_size=5), size_m=st.sampled_from([4.0, 10.0, 33.3]))
 def test_lengths_in_cells_add_up_to_the_clipped_lengths(
     shape: str, courses: list[list[tuple[float, float]]], size_m: float
@@ -36,6 +37,7 @@ def test_lengths_in_cells_add_up_to_the_clipped_lengths(
 
 
 @pytest.mark.parametrize("shape", SHAPES)
+@settings(max_examples=40)
 @given(course=st.lists(places, min_size=2, max_size=5))
 def test_each_cell_gets_what_lies_in_it(shape: str, course: list[tuple[float, float]]) -> None:
     # cell by cell against shapely's intersection; lines along an edge are left out, where that counts twice
