@@ -62,7 +62,7 @@ def test_the_readme_has_two_commands_that_do_all_the_set_up() -> None:
 
 def test_the_ci_runs_the_readmes_own_command() -> None:
     script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
-    assert "run: tests" in script
+    assert "README.md:tests" in script
     assert "pytest" not in script  # only the README says how
 
 
