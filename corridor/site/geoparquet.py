@@ -1,5 +1,6 @@
 """GeoParquet in: a file is a layer, a folder holds a file or a folder of parts a layer."""
 
+import warnings
 from pathlib import Path
 
 import geopandas as gpd
@@ -30,24 +31,13 @@ def read_geoparquet(path: Path) -> dict[str, pd.DataFrame]:
         If a file can't be read, there is none, or pyarrow isn't installed.
     """
     try:
-        from pyarrow import parquet  # noqa: PLC0415 - an extra: nothing else needs it
+        import pyarrow.parquet  # noqa: F401, PLC0415 - an extra: nothing else needs it
     except ImportError:
         message = f"expected pyarrow to read {path}, it isn't installed; pip install 'corridor[parquet]'"
         raise InputError(message) from None
     layers = {}
     for name, parts in _layers(path).items():
-        frames = []
-        for part in parts:
-            try:
-                spatial = b"geo" in (parquet.read_schema(part).metadata or {})
-                frame = gpd.read_parquet(part) if spatial else pd.read_parquet(part)
-                for column in frame.select_dtypes(include="string"):  # text that is none shows only when looked at
-                    frame[column].to_numpy(dtype=object)
-            except Exception as error:  # a damaged file may fail in any way, deep in the libraries
-                reason = " ".join(str(error).split())
-                message = f"expected GeoParquet, {part} can't be read: {reason}; check that it is complete"
-                raise InputError(message) from error
-            frames.append(frame.drop(columns=_BOX, errors="ignore"))
+        frames = [_part(part) for part in parts]
         if len({getattr(frame, "crs", None) for frame in frames}) > 1:
             message = f"expected one CRS in all parts of layer {name!r} of {path}, they differ; reproject them"
             raise InputError(message)
@@ -56,6 +46,24 @@ def read_geoparquet(path: Path) -> dict[str, pd.DataFrame]:
         message = f"expected GeoParquet files in {path}, there is none that ends in {_ENDING}"
         raise InputError(message)
     return layers
+
+
+def _part(path: Path) -> pd.DataFrame:
+    """Read one file."""
+    from pyarrow import parquet  # noqa: PLC0415
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # remarks of libraries on what they meet: findings tell it
+        try:
+            spatial = b"geo" in (parquet.read_schema(path).metadata or {})
+            frame = gpd.read_parquet(path) if spatial else pd.read_parquet(path)
+            for column in frame.select_dtypes(include="string"):  # text that is none shows only when looked at
+                frame[column].to_numpy(dtype=object)
+        except Exception as error:  # a damaged file may fail in any way, deep in the libraries
+            reason = " ".join(str(error).split())
+            message = f"expected GeoParquet, {path} can't be read: {reason}; check that it is complete"
+            raise InputError(message) from error
+    return frame.drop(columns=_BOX, errors="ignore")
 
 
 def _layers(path: Path) -> dict[str, list[Path]]:

@@ -1,5 +1,6 @@
 """GeoParquet records: the same site as from a GeoPackage, one file a layer or many."""
 
+import warnings
 from pathlib import Path
 
 import geopandas as gpd
@@ -77,3 +78,15 @@ def test_an_empty_folder_is_said(tmp_path: Path) -> None:
     (tmp_path / "no.parquet").mkdir()
     with pytest.raises(InputError, match=r"expected GeoParquet files in .*no\.parquet"):
         read_geoparquet(tmp_path / "no.parquet")
+
+
+def test_coordinates_that_are_no_numbers_are_read_without_a_remark(tmp_path: Path) -> None:
+    # warnings are errors in these tests: libraries remark on such coordinates on stderr
+    shapes = [
+        shapely.LineString([(0, 0, float("nan")), (1, 1, float("nan"))]),
+        shapely.LineString([(0, float("nan")), (1, 1)]),
+    ]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        gpd.GeoDataFrame({"line_id": ["A", "B"]}, geometry=shapes, crs=32633).to_parquet(tmp_path / "lines.parquet")
+    assert len(read_geoparquet(tmp_path / "lines.parquet")["lines"]) == 2
