@@ -10,7 +10,8 @@ import corridor
 
 PACKAGE = Path(corridor.__file__).parent
 ORDER = ("errors", "constants", "dictionary", "tomlfile", "settings", "frames", "data", "plugins", "threads",
-         "site", "couplings", "network", "tone", "draws", "plan", "readings", "scope", "report", "city", "commands")  # fmt: skip
+         "site", "couplings", "network", "tone", "draws", "plan", "readings", "scope", "report", "city",
+         "commands")  # fmt: skip
 FACADES = {"__init__", "__main__"}
 
 

@@ -82,11 +82,9 @@ def test_an_empty_folder_is_said(tmp_path: Path) -> None:
 
 def test_coordinates_that_are_no_numbers_are_read_without_a_remark(tmp_path: Path) -> None:
     # warnings are errors in these tests: libraries remark on such coordinates on stderr
-    shapes = [
-        shapely.LineString([(0, 0, float("nan")), (1, 1, float("nan"))]),
-        shapely.LineString([(0, float("nan")), (1, 1)]),
-    ]
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
+        nan = float("nan")
+        shapes = [shapely.LineString([(0, 0, nan), (1, 1, nan)]), shapely.LineString([(0, nan), (1, 1)])]
         gpd.GeoDataFrame({"line_id": ["A", "B"]}, geometry=shapes, crs=32633).to_parquet(tmp_path / "lines.parquet")
     assert len(read_geoparquet(tmp_path / "lines.parquet")["lines"]) == 2
