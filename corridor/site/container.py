@@ -20,6 +20,7 @@ _ELSEWHERE = (b"<OGRVRTDataSource", b"<VRTDataset", b"<OGRWFSDataSource", b"WFS_
 _INTERNAL = ("gpkg_", "rtree_", "sqlite_", "idx_", "layer_styles", "qgis_", "spatial_ref_sys", "geometry_columns")
 _STEPS, _STEPS_MOST = 100_000, 200  # of the database, between two looks and in all, that the rows of a view may take
 _VALUE_BYTES = 100_000_000  # longest value of a view
+_FLAT_HEAD = 8  # bytes, of a FlatGeobuf, by its specification
 _SHAPE_HEAD, _INDEX_ROW = 100, 8  # bytes, of a shapefile's index
 
 
@@ -70,7 +71,8 @@ def held_by(path: Path) -> Held:
     """Return what a file says it holds, without the library that reads it; nothing where it says nothing.
 
     A SQLite file (GeoPackage) counts its rows, and each of its views is run once, for a bounded while: one that never
-    ends would never be read. A shapefile's index says how many shapes there are.
+    ends would never be read. A shapefile's index says how many shapes there are; a FlatGeobuf without index is a row of
+    features, each after its length.
     """
     if path.is_dir():
         return Held()
@@ -78,6 +80,8 @@ def held_by(path: Path) -> Held:
         return _database(path)
     if path.suffix.casefold() == ".shp":
         return _shapes(path)
+    if path.suffix.casefold() == ".fgb":
+        return _flat(path)
     return Held()
 
 
@@ -91,6 +95,18 @@ def _shapes(path: Path) -> Held:
             head = _head(part)[:8]
             counts += [struct.unpack("<I", head[4:8])[0]] if len(head) == 8 else []
     return Held(rows={path.stem: max(counts)} if counts else {})
+
+
+def _flat(path: Path) -> Held:
+    """Count the features of a FlatGeobuf whose features begin right after its head; others say nothing."""
+    size, count = path.stat().st_size, 0
+    with path.open("rb") as stream:
+        stream.seek(_FLAT_HEAD)
+        at = _FLAT_HEAD
+        while len(length := stream.read(4)) == 4:  # first that of the head, then of each feature
+            at = stream.seek(at + 4 + struct.unpack("<I", length)[0])
+            count += 1
+    return Held(rows={path.stem: count - 1}) if count and at == size else Held()
 
 
 def _database(path: Path) -> Held:

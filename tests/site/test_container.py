@@ -7,12 +7,17 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import geopandas as gpd
+import pandas as pd
+import pyogrio
 import pytest
+from shapely import LineString
 
 from corridor import read_site
 from corridor.errors import InputError
 from corridor.site import container
 from corridor.site.container import check_kind, held_by
+from corridor.site.sources import read_layers
 from tests.site.records import found, line, write
 
 ENDLESS = "WITH RECURSIVE n(k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM n) SELECT k AS fid FROM n"
@@ -136,3 +141,19 @@ def test_what_says_nothing_holds_nothing(tmp_path: Path) -> None:
     assert held_by(tmp_path / "a.geojson").rows == held_by(tmp_path).rows == {}
     (tmp_path / "b.gpkg").write_bytes(b"SQLite format 3\x00 and nothing else")
     assert held_by(tmp_path / "b.gpkg").tables == ()
+
+
+def test_a_flatgeobuf_that_says_it_holds_less_is_counted_feature_by_feature(tmp_path: Path) -> None:
+    path = tmp_path / "terminations.fgb"
+    rows = pd.DataFrame({"structure_id": ["V-1"] * 37, "line_id": [f"W-{k}" for k in range(37)], "at": "start"})
+    pyogrio.write_dataframe(rows, path, driver="FlatGeobuf", SPATIAL_INDEX="NO")
+    assert held_by(path).rows == {"terminations": 37}
+    path.write_bytes(path.read_bytes().replace(struct.pack("<Q", 37), struct.pack("<Q", 5), 1))
+    layer = read_layers(path)["terminations"]
+    assert len(layer) == 37 or [code for code, _, _ in layer.attrs["trouble"]] == ["features_lost"]
+
+
+def test_a_flatgeobuf_with_an_index_says_nothing(tmp_path: Path) -> None:
+    frame = gpd.GeoDataFrame({"line_id": ["W-1"]}, geometry=[LineString([(0, 0), (9, 9)])], crs=32633)
+    pyogrio.write_dataframe(frame, tmp_path / "lines.fgb", driver="FlatGeobuf")
+    assert held_by(tmp_path / "lines.fgb").rows == {}
