@@ -18,6 +18,7 @@ from corridor import Settings, Site, find_bonds, read_site, review_site, write_r
 from corridor.commands.main import cli
 from corridor.dictionary import RESULT_TABLES
 from corridor.dictionary.readings import READINGS_TABLES
+from corridor.dictionary.scopes import SCOPE_TABLES
 from corridor.errors import InputError
 from corridor.frames import CAUTION
 from corridor.plan.hookups import find_hookups
@@ -125,7 +126,7 @@ def test_every_feature_is_accounted_for() -> None:
 def test_the_tables_are_those_of_the_dictionary(alone_reviewed: Review, alone: Site) -> None:
     tables = review_tables(alone_reviewed)
     others = {"line_groups", "group_edges", "group_splits", "group_changes", "completeness"}  # of bonds and check
-    others |= {"verify_first", "trade_off", *(table.name for table in READINGS_TABLES)}  # of plan, of readings taken
+    others |= {"verify_first", "trade_off", *(table.name for table in (*READINGS_TABLES, *SCOPE_TABLES))}
     assert set(tables) == set(RESULT_TABLES) - others
     for name, table in tables.items():
         assert set(RESULT_TABLES[name].names) <= set(table.columns)

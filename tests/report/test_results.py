@@ -10,6 +10,7 @@ import pytest
 from corridor.dictionary import RESULT_TABLES
 from corridor.dictionary.plans import PLAN_TABLES
 from corridor.dictionary.readings import READINGS_TABLES
+from corridor.dictionary.scopes import SCOPE_TABLES
 from corridor.errors import OutputError
 from corridor.frames import CAUTION, empty_table
 from corridor.report.layers.styles import STYLE_TABLE
@@ -18,10 +19,10 @@ from corridor.report.results import REVIEW_FILES, check_output, review_tables, w
 from tests.builders import METRIC
 from tests.report.examples import example_review
 
-# what the commands bonds, check, plan and readings write
+# what the commands bonds, check, plan, readings and scope write
 OTHERS_ONLY = (
     "line_groups", "group_edges", "group_splits", "group_changes", "completeness",
-    *(table.name for table in (*PLAN_TABLES, *READINGS_TABLES) if table.name != "setups"),
+    *(table.name for table in (*PLAN_TABLES, *READINGS_TABLES, *SCOPE_TABLES) if table.name != "setups"),
 )  # fmt: skip
 
 

@@ -6,6 +6,7 @@ Lines as they were read are drawn in the colours of a convention; all other colo
 from collections.abc import Iterable, Mapping
 
 from corridor.dictionary import EVIDENCE, GRADES
+from corridor.dictionary.scopes import CONGESTION
 from corridor.report.layers.style_model import Condition, Look, Rule, Style
 from corridor.report.look.conventions import Conventions
 from corridor.report.look.symbols import GRADE_SYMBOLS, INK, TONE_STEPS
@@ -147,6 +148,17 @@ def _edges() -> Style:
     return Style("What joins lines, by evidence (hollow: nobody has seen it)", tuple(rules))
 
 
+# edges of cells from light to dark; where nothing is recorded the ground isn't known, and the edge is dashed
+_CONGESTED = dict(
+    zip(
+        CONGESTION,
+        (Look("#8f8a80", 0.8, dash_pt=(3.0, 3.0)), Look("#d9bd7c", 1.2), Look("#d08f4a", 1.6), Look("#a8542f", 2.2),
+         Look("#6d2220", 2.8)),
+        strict=True,
+    )
+)  # fmt: skip
+
+
 def _groups(title: str) -> Style:
     levels = {"recorded": Look(_KNOWN, 2.6), "likely": Look(_KNOWN, 2.0, dash_pt=(6.0, 3.0)),
               "possible": Look(_THOUGHT, 2.0, dash_pt=(2.0, 3.0))}  # fmt: skip
@@ -183,6 +195,10 @@ _REST = {
     "bonds": Style("Bonds", tuple(rule for word in EVIDENCE for rule in _mixed(
         f"bond, {word}", INK if word in _SEEN else "#8c8c8c", width_pt=1.6, shape="cross",
         conditions=(Condition("evidence", "=", word),)))),
+    "cells": Style("Congestion, recorded lines only", tuple(
+        Rule(word, look, (Condition("congestion", "=", word),), only="Polygon") for word, look in _CONGESTED.items())),
+    "scope_phases": Style("Phases", _mixed("phase of the work area", INK, width_pt=2.6, shape="circle")),
+    "test_holes": _one("test hole", Look("#8a0000", 1.4, shape="cross", size_pt=11.0, fill="#8a0000")),
     "grounds": _one("ground electrode", Look(INK, 1.0, shape="triangle", size_pt=8.0, fill=INK)),
 }  # fmt: skip
 
