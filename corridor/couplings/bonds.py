@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
@@ -12,7 +13,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from corridor.couplings.inferred import Held, suggested_bonds
+from corridor.couplings.inferred import Held, suggested_bonds, within_utility
 from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, lines_at, meetings
 from corridor.couplings.rules import RULES
 from corridor.couplings.segments import sorted_lines
@@ -152,8 +153,9 @@ def _inferred(
     if not len(places) or not len(rows):
         return {}
     held = _held(site, lines, rows, places, reach_m=reach_m)
-    joined = _joined(lines, held, settings.site.snap_m)
-    found = suggested_bonds(held, joined=joined, bonded=_bonded(recorded, places, reach_m), reach_m=reach_m)
+    bonded = _bonded(recorded, places, reach_m)
+    joined = _joined(lines, held, settings.site.snap_m, bonded=bonded)
+    found = suggested_bonds(held, joined=joined, bonded=bonded, reach_m=reach_m)
     a, b = found.a, found.b
     named = {name: np.array([getattr(rule, name) for rule in RULES], dtype=object)[found.rule]
              for name in ("name", "kind", "evidence", "source")}  # fmt: skip
@@ -206,8 +208,13 @@ def _held(
     )
 
 
-def _joined(lines: gpd.GeoDataFrame, held: Held, snap_m: float) -> dict[str, set[Pair]]:
-    """Return, by structure, the pairs of lines at it that meet there."""
+def _joined(
+    lines: gpd.GeoDataFrame, held: Held, snap_m: float, *, bonded: Mapping[str, set[Pair]]
+) -> dict[str, set[Pair]]:
+    """Return, by structure, the pairs of lines at it that meet there, for structures where that makes a difference."""
+    held = held.only(within_utility(held) | np.isin(held.structure_id, np.array(list(bonded), dtype=object)))
+    if not len(held.line):
+        return {}
     rows = np.unique(held.line)
     met = meetings(lines.iloc[rows], snap_m=snap_m)
     met = pd.DataFrame({"line": rows[met["line_a"]], "other": rows[met["line_b"]], "at_m": met["measure_a_m"]})

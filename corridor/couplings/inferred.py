@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from itertools import combinations
 from typing import Any, NamedTuple
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from corridor.couplings.rules import RULES, BondRule
 
-__all__ = ["Held", "Suggested", "suggested_bonds"]
+__all__ = ["Held", "Suggested", "suggested_bonds", "within_utility"]
 
 Pair = tuple[str, str]  # line_ids, ascending
 Ints = NDArray[np.int64]
@@ -50,6 +50,10 @@ class Held:
     asset: NDArray[Any]
     measure_m: NDArray[np.float64]
     end: NDArray[np.bool_]
+
+    def only(self, rows: NDArray[np.bool_]) -> Held:
+        """Return some of the rows; shape (k,) bool."""
+        return Held(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
 
 @dataclass(frozen=True)
@@ -97,6 +101,20 @@ def suggested_bonds(
     rule, a, b = rule[order], a[order], b[order]
     keep = _once(held, rule, a, b, reach_m=reach_m)
     return Suggested(rule[keep], a[keep], b[keep])
+
+
+def within_utility(held: Held) -> NDArray[np.bool_]:
+    """Tell which rows are at a structure where a rule bonds lines of one utility with each other; shape (k,).
+
+    Lines that meet are of one utility: elsewhere it makes no difference whether any do.
+    """
+    asked = np.zeros(int(held.point.max(initial=-1)) + 1, dtype=bool)
+    utility = held.utility.astype(str)
+    for rule in RULES:
+        usable = _usable(held, rule)
+        for name in set(rule.first) & set(rule.second):
+            asked |= np.bincount(held.point[usable & (utility == name)], minlength=len(asked)) > 1
+    return np.asarray(asked[held.point], dtype=bool)
 
 
 def _usable(held: Held, rule: BondRule) -> NDArray[np.bool_]:
