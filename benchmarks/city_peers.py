@@ -173,8 +173,10 @@ def rows(segments: int, found: dict[str, dict[str, Any]]) -> list[str]:
     for way, one in found.items():
         seconds = statistics.median(one["wall_s"])
         same = "-" if not one["counts"] else "no: " + one["differs"] if one["differs"] else "yes"
-        memory = "-" if way == "postgis" else f"{one['memory_mb']:.0f} MB"
-        lines.append(f"| {segments:,} | {TITLES[way]} | {seconds:.2f} s | {statistics.median(one['cpu_s']):.2f} s "
+        elsewhere = way == "postgis"  # a server of its own
+        memory = "-" if elsewhere else f"{one['memory_mb']:.0f} MB"
+        cpu = "-" if elsewhere else f"{statistics.median(one['cpu_s']):.2f} s"
+        lines.append(f"| {segments:,} | {TITLES[way]} | {seconds:.2f} s | {cpu} "
                      f"| {seconds / floor:.2f} | {seconds / own:.1f} | {memory} | {same} |")  # fmt: skip
     return lines
 
