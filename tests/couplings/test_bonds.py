@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, Point
 
-from corridor.couplings import find_bonds
+from corridor.couplings import bonds, find_bonds
 from corridor.couplings.rules import RULES
 from corridor.dictionary import EVIDENCE, INPUT_TABLES, RESULT_TABLES, STRUCTURE_KINDS, UTILITIES
 from corridor.errors import CrsError, InputError
@@ -332,3 +332,22 @@ def test_no_two_rules_bond_the_same_pair() -> None:
 
 def test_a_structure_that_no_line_comes_near_has_no_bond() -> None:
     assert found("manhole", E1 | {"geometry": [(500, 0), (600, 0)]}, T1 | {"geometry": [(500, 9), (600, 9)]}).empty
+
+
+def test_meetings_that_make_no_difference_are_not_looked_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    # three kinds of structure, with lines that meet under each: told from all meetings, and from those asked for
+    shifted = [
+        line | {"line_id": f"{line['line_id']}{k}", "geometry": [(x + 100.0 * k, y) for x, y in line["geometry"]]}
+        for k in range(3)
+        for line in (E1, E2, W1, G1, T1, T2, L1, L2, S1)
+    ]
+    places = [
+        {"structure_id": f"X{k}", "kind": kind, "geometry": (10 + 100.0 * k, 0)}
+        for k, kind in enumerate(("building_entry", "manhole", "cabinet"))
+    ]
+    recorded = [{"bond_id": "B", "line_a": "E10", "line_b": "W10", "structure_id": "X0", "state": "closed"}]
+    site = make_site(lines=shifted, structures=places, bonds=recorded)
+    some = find_bonds(site)
+    monkeypatch.setattr(bonds, "within_utility", lambda held: np.ones(len(held.line), dtype=bool))
+    pd.testing.assert_frame_equal(pd.DataFrame(find_bonds(site)), pd.DataFrame(some))
+    assert len(some) > 3
