@@ -168,7 +168,7 @@ def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tupl
     if rule and rule.pattern is not None:
         grouped = rule.pattern if re.compile(rule.pattern).groups else f"({rule.pattern})"
         text = as_text(values)
-        values = text.str.extract(grouped, expand=True)[0].astype(object)
+        values = text.str.extract(grouped, expand=True).iloc[:, 0].astype(object)  # the group may have a name
         by_map |= values.notna().to_numpy() & values.ne(text).to_numpy()  # all of a text is the record's own word
     listed = {**layer.values.get(name, {}), **(rule.values if rule else {})}
     words = {key.strip().casefold(): meant for key, meant in listed.items()}

@@ -117,6 +117,13 @@ def test_one_column_may_serve_two_when_the_map_says_so() -> None:
     assert mapped[["material", "diameter_mm"]].to_numpy().tolist() == [["PE", "110"]]
 
 
+def test_the_group_of_a_pattern_may_have_a_name() -> None:
+    rows = labelled([{"text": "DN 110", "geometry": None}])
+    columns = {"diameter_mm": {"source": "text", "pattern": "DN (?P<size>[0-9]+)"}}
+    mapped = map_layer(rows, LINES, LayerMap.model_validate({"table": "lines", "columns": columns}), where="f:lines")
+    assert mapped["diameter_mm"].tolist() == ["110"]
+
+
 def test_a_unit_written_beside_the_number_wins() -> None:
     rows = labelled(
         [{"depth": "4", "geometry": None}, {"depth": "1.1 m", "geometry": None}, {"depth": "deep", "geometry": None}]
