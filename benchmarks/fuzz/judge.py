@@ -119,6 +119,15 @@ def _quiet_stderr() -> Iterator[Any]:
             os.close(kept)
 
 
+FEW_SECTIONS = """
+[solver]
+section_limit = 400
+compressed_limit = 0
+growth_max_m = 40
+memory_limit_mb = 100
+"""
+
+
 def _choose(case: Case) -> tuple[Any, str]:
     """Return how a case is run: by the library, mostly, or by a command; options that only commands have decide."""
     rng = random.Random(f"{case.rng.random()}")
@@ -166,6 +175,10 @@ def _by_command(case: Case, command: str, suffix: str | None) -> tuple[str, str]
         "review": ["-o", str(case.folder / "out"), *([] if "work_area" in case.options else ["--everything"])],
     }.get(command, ["-o", str(output)] if output else [])
     name = "check" if command == "draft" else command
+    if command == "review" and "settings" not in case.options:
+        few = case.folder / "few_sections.toml"  # a line of 50 km is honest work, and takes its time
+        few.write_text(FEW_SECTIONS, encoding="utf-8")
+        options += ["--settings", str(few)]
     result = CliRunner().invoke(cli, [name, *map(str, case.files), *options, *extra])
     if result.exception is not None and not isinstance(result.exception, SystemExit):
         raise result.exception
@@ -219,7 +232,8 @@ def _sentence(case: Case, told: str) -> None:
         fail(f"a sentence of {len(told)} characters: {told[:200]!r}")
     names = [Path(str(value)).name for value in (*case.files, *case.options.values())]
     shown = ["".join(one if one.isprintable() else "?" for one in name[:30]) for name in names]  # as a terminal gets it
-    if not any(name and name in told for name in (*(name[:30] for name in names), *shown)):
+    named = (*(name[:30] for name in names), *shown, "solver.memory_limit_mb")
+    if not any(name and name in told for name in named):
         fail(f"the sentence names no input: {told[:300]!r}")
     if not any(
         word in told
