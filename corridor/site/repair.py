@@ -194,7 +194,8 @@ def _single(frame: gpd.GeoDataFrame, findings: Findings, *, merge: bool) -> gpd.
     several = shapely.get_num_geometries(shapes) > 1  # one part in a multipart type is a matter of the file's format
     # parts that follow each other are one line
     joined = shapely.line_merge(shapes[many])
-    shapes[many] = np.where(shapely.get_dimensions(shapes[many]) == 1, joined, shapes[many])
+    merged = (shapely.get_dimensions(shapes[many]) == 1) & ~shapely.is_empty(joined)  # no length merges to nothing
+    shapes[many] = np.where(merged, joined, shapes[many])
     counts = np.where(many, shapely.get_num_geometries(shapes), 1)
     told = [f"multipart: {n} parts" if n > 1 else "multipart, its parts follow each other" for n in counts[several]]
     findings.add_rows("multipart", frame[several], told, action="repaired: single parts, the first keeps the id")

@@ -34,6 +34,7 @@ BOW_TIE = Polygon([(0, 0), (4, 4), (4, 0), (0, 4)])
     ("shape", "code"),
     [(None, "no_geometry"), (LineString(), "no_geometry"), (BROKEN, "not_finite"), (Point(0, 0), "wrong_geometry"),
      (SQUARE, "wrong_geometry"), (course((1, 1), (1, 1)), "zero_length"), (course((1, 1), (1, 1.0005)), "zero_length"),
+     (MultiLineString([course((1, 1), (1, 1))]), "zero_length"),
      (GeometryCollection([Point(0, 0), SQUARE]), "wrong_geometry")],
 )  # fmt: skip
 def test_what_is_no_course_is_set_aside(shape: BaseGeometry | None, code: str) -> None:
