@@ -11,6 +11,7 @@ from corridor.errors import InputError
 __all__ = ["read_geoparquet"]
 
 _ENDING = ".parquet"
+_REASON_LONGEST = 300  # characters of a library's words
 _BOX = "bbox"  # the boxes of the features, where a file has them as a column: no attribute of theirs
 
 
@@ -60,7 +61,7 @@ def _part(path: Path) -> pd.DataFrame:
             for column in frame.select_dtypes(include="string"):  # text that is none shows only when looked at
                 frame[column].to_numpy(dtype=object)
         except Exception as error:  # a damaged file may fail in any way, deep in the libraries
-            reason = " ".join(str(error).split())
+            reason = " ".join(str(error).split())[:_REASON_LONGEST]
             message = f"expected GeoParquet, {path} can't be read: {reason}; check that it is complete"
             raise InputError(message) from error
     return frame.drop(columns=_BOX, errors="ignore")
