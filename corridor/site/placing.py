@@ -15,6 +15,7 @@ __all__ = ["common_place", "distance_m", "far_features", "place_of", "suspect_ax
 
 _WGS84 = CRS.from_epsg(4326)
 _GEOD = Geod(ellps="WGS84")
+_HUGE = 1e300  # far off the Earth in any unit
 
 Place = tuple[float, float]  # longitude, latitude in degrees
 
@@ -51,7 +52,7 @@ def place_of(frame: gpd.GeoDataFrame, crs: CRS | None = None, *, swapped: bool =
     points = points[np.isfinite(points).all(axis=1)]
     if crs is None or not len(points):
         return None
-    x, y = np.median(points, axis=0)
+    x, y = np.median(np.clip(points, -_HUGE, _HUGE), axis=0)  # the mean of two such places must not overflow
     if swapped:
         x, y = y, x
     try:
