@@ -22,6 +22,7 @@ __all__ = [
     "whole_file",
     "whole_files",
     "whole_folder",
+    "write_text",
 ]
 
 RECEIPT_FILE = "receipt.json"
@@ -267,3 +268,8 @@ def _known_files(folder: Path) -> set[str]:
         return {str(name) for name in receipt["files"]}
     except (OSError, ValueError, KeyError, TypeError):
         return set()
+
+
+def write_text(path: Path, text: str) -> None:
+    """Write a text of a result: UTF-8, and the same line ends on every system."""
+    path.write_text(text, encoding="utf-8", newline="\n")

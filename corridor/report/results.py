@@ -23,6 +23,7 @@ from corridor.report.place import (
     whole_file,
     whole_files,
     whole_folder,
+    write_text,
 )
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.sheet import write_crew_sheet
@@ -73,7 +74,7 @@ def write_results(path: str | Path, tables: Mapping[str, Any], *, metadata: Mapp
         writer(made, tables, metadata=metadata)
         files = sorted([RECEIPT_FILE, *(file.name for file in made.iterdir())])
         receipt = {**json.loads(metadata.get("receipt", "{}")), "files": files}
-        _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+        write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
 
 
 def check_output(path: str | Path) -> None:
@@ -169,16 +170,16 @@ def write_review(
             write_template(made / READINGS_FILE, review.expected_readings.to_dict("records"))
         write_results(made / "results.gpkg", tables, metadata=metadata)
         for name, text in sheets.items():
-            _write_text(made / name, text)
+            write_text(made / name, text)
         write_map(_review_map(review), made / "map.png", metadata=metadata)
         if dug:
             write_excavation_map(review, made / DIG_FILE, metadata=metadata)
         write_page(review, made / PAGE_FILE, receipt=receipt)
         if paper is not None:
             write_crew_sheet(review, made / SHEET_FILE, paper=paper, metadata=metadata)
-        _write_text(made / "summary.txt", "\n".join(lines) + "\n")
-        _write_text(made / "summary.json", summary_json(review, receipt))
-        _write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+        write_text(made / "summary.txt", "\n".join(lines) + "\n")
+        write_text(made / "summary.json", summary_json(review, receipt))
+        write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
     return lines
 
 
@@ -205,7 +206,7 @@ def write_check(path: str | Path, tables: Mapping[str, Any], *, metadata: Mappin
     folder = Path(path).parent
     with whole_files(folder, list(texts)) as made:
         for name, text in texts.items():
-            _write_text(made / name, text)
+            write_text(made / name, text)
         write_results(path, tables, metadata=metadata)
     return [Path(path), *(folder / name for name in texts)]
 
@@ -236,7 +237,3 @@ def _review_map(review: Any) -> MapContent:
         cut_ends=tuple(site.findings.geometry[site.findings["code"].eq("end_cut")]),
         notes=(f"Equipment: {equipment_note(review.equipment)}", f"Soil: {review.summary['soil']}", "Grid north up"),
     )
-
-
-def _write_text(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")

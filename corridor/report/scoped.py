@@ -11,7 +11,7 @@ from corridor.dictionary import RESULT_TABLES
 from corridor.frames import CAUTION
 from corridor.report.layers.csv_tables import csv_text
 from corridor.report.maps.scope_map import write_scope_map
-from corridor.report.place import RECEIPT_FILE, whole_folder
+from corridor.report.place import RECEIPT_FILE, whole_folder, write_text
 from corridor.report.receipt import equipment_note, make_receipt, receipt_metadata
 from corridor.report.results import write_results
 from corridor.report.text import joined, percent, wrapped
@@ -69,9 +69,9 @@ def write_scope(
         for name in MAP_FILES:
             write_scope_map(scope, made / name, metadata=metadata)
         content = {"caution": CAUTION, "summary": scope.summary, "receipt": receipt}
-        _write(made / "summary.txt", "\n".join(lines))
-        _write(made / "summary.json", json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False))
-        _write(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False))
+        write_text(made / "summary.txt", "\n".join(lines) + "\n")
+        write_text(made / "summary.json", json.dumps(content, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+        write_text(made / RECEIPT_FILE, json.dumps(receipt, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
     return lines
 
 
@@ -172,7 +172,3 @@ def _three(row: Mapping[str, Any], what: str) -> str:
 
 def _joined(values: Sequence[Any]) -> str:
     return "not known" if any(pd.isna(value) for value in values) else " / ".join(f"{value:g}" for value in values)
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text + "\n", encoding="utf-8", newline="\n")

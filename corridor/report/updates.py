@@ -12,7 +12,7 @@ from typing import Any
 import geopandas as gpd
 
 from corridor.frames import CAUTION
-from corridor.report.place import RECEIPT_FILE, whole_folder
+from corridor.report.place import RECEIPT_FILE, whole_folder, write_text
 from corridor.report.receipt import receipt_metadata
 from corridor.report.results import write_results
 from corridor.report.text import plain
@@ -76,9 +76,9 @@ def write_update(update: Any, site: Site, folder: str | Path, *, receipt: Mappin
         if added:
             write_results(made / ADDED_FILE, added, metadata=receipt_metadata(full))
         if changed:
-            _write(made / CORRECTIONS_FILE, _csv(changed))
-        _write(made / "summary.txt", "\n".join(lines) + "\n")
-        _write(made / RECEIPT_FILE, json.dumps(full, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
+            write_text(made / CORRECTIONS_FILE, _csv(changed))
+        write_text(made / "summary.txt", "\n".join(lines) + "\n")
+        write_text(made / RECEIPT_FILE, json.dumps(full, indent=2, sort_keys=True, ensure_ascii=False) + "\n")
     return lines
 
 
@@ -151,7 +151,3 @@ def _csv(rows: list[dict[str, str]]) -> str:
     writer.writeheader()
     writer.writerows({name: safe_cell(cell) for name, cell in row.items()} for row in rows)
     return text.getvalue()
-
-
-def _write(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")

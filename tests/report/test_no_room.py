@@ -73,7 +73,7 @@ def test_a_file_that_can_t_grow_leaves_the_old_result(tmp_path: Path, suffix: st
     assert (str(target) if room else str(tmp_path)) in str(told.value)
 
 
-@pytest.mark.parametrize("step", ["write_page", "_write_text"])
+@pytest.mark.parametrize("step", ["write_page", "write_text"])
 def test_a_review_without_room_leaves_the_old_one(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str) -> None:
     folder = tmp_path / "out"
     folder.mkdir()
