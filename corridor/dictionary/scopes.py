@@ -29,8 +29,14 @@ _COUNTS = (
 )
 _GRADED = metres("graded_m", "Length graded by the recommended hook-ups; 0 where nothing was computed.", decimals=2)
 _SHARES = (
-    *(share(f"{grade}_share", f"Share of that length graded {grade} in the nominal case; NULL: not computed.") for grade in GRADES),
-    share("not_shown_worst_share", "Share of it graded masked, faint or untraceable in the worst of the cases; NULL: not computed."),
+    *(
+        share(f"{grade}_share", f"Share of that length graded {grade} in the nominal case; NULL: not computed.")
+        for grade in GRADES
+    ),
+    share(
+        "not_shown_worst_share",
+        "Share of it graded masked, faint or untraceable in the worst of the cases; NULL: not computed.",
+    ),
 )
 
 

@@ -28,8 +28,9 @@ from corridor.tone.assemble import build_model
 from corridor.tone.cases import soil_range
 from corridor.tone.drive import Drive, place
 from corridor.tone.hookup import HookUp
-from corridor.tone.leaving import leaving_share, with_tails
+from corridor.tone.leaving import leaving_share, share_of_solution, with_tails
 from corridor.tone.model import SoilRange, ToneModel
+from corridor.tone.solve import ToneSolution
 
 __all__ = ["Connected", "Prepared", "connect", "hookup_of", "prepare", "refuse_low_induction"]
 
@@ -59,24 +60,37 @@ class Connected:
 class Prepared:
     """A model with the hook-ups placed on it, and how far it reaches.
 
-    ``reach_m`` is the distance grown along metal from the seeds; ``cut`` the number of nodes where metal goes on beyond
-    it, and ``leaving_share`` the largest share of a hook-up current that leaves there. ``stopped`` says that the limit
-    of sections or distance ended the growth before the share was small enough. ``notes`` are sentences on stakes and
-    lifted grounds that belong beside every result.
+    ``reach_m`` is the distance grown along metal from the seeds; ``cuts`` are the solver nodes where metal goes on
+    beyond it, and ``leaving_share`` the largest share of a hook-up current that leaves there: NaN where it could change
+    nothing, until ``looked_at`` reads it from the solution. ``stopped`` says that the limit of sections or distance
+    ended the growth before the share was small enough. ``notes`` are sentences on stakes and lifted grounds that belong
+    beside every result.
     """
 
     model: ToneModel
     drives: tuple[Drive, ...]
     soil: SoilRange
     reach_m: float
-    cut: int
+    cuts: tuple[int, ...]
     leaving_share: float
     stopped: bool
     notes: tuple[str, ...] = ()
 
+    @property
+    def watched(self) -> tuple[int, ...]:
+        """Nodes whose potentials the solution must keep for ``looked_at``."""
+        return self.cuts if math.isnan(self.leaving_share) else ()
+
+    def looked_at(self, solution: ToneSolution, *, settings: Settings) -> Prepared:
+        """Return it with the share that leaves, from a solution that kept ``watched``, where it isn't known yet."""
+        if not math.isnan(self.leaving_share):
+            return self
+        share = share_of_solution(solution, self.cuts)
+        return replace(self, leaving_share=share, stopped=share > settings.solver.leaving_share)
+
     def reach_text(self) -> str:
         """Return how far the network solved reaches, in words."""
-        if not self.cut:
+        if not self.cuts:
             return "the network solved is all that the records join to the targets, nothing is cut off"
         text = f"the network solved reaches {self.reach_m:.0f} m out; {self.leaving_share:.1%} of the output leaves it"
         return f"{text} (stopped at the settings' limit)" if self.stopped else text
@@ -172,7 +186,8 @@ def prepare(
     """Grow the network from the hook-ups' lines, cut it into sections and place the hook-ups.
 
     It grows until no more than ``settings.solver.leaving_share`` of any hook-up current leaves it, at the lowest and
-    the highest frequency of the run, or until the settings' limits.
+    the highest frequency of the run, or until the settings' limits. Where the settings let it take one step only, what
+    leaves it isn't worked out here.
 
     Parameters
     ----------
@@ -219,7 +234,10 @@ def prepare(
             connected, growth, hookups, names, staking=staking, frequencies_hz=frequencies_hz,
             equipment=equipment, settings=settings,
         )  # fmt: skip
-        cuts = [model.node_of[name] for name in growth.cut_nodes if name in model.node_of]
+        cuts = tuple(model.node_of[name] for name in growth.cut_nodes if name in model.node_of)
+        notes = (*lifted, *staking.notes)
+        if solver.growth_step_m >= solver.growth_max_m:
+            return Prepared(model, drives, soil, distance, cuts, math.nan, stopped=False, notes=notes)
         share = leaving_share(
             model, drives, cuts, frequencies_hz=(min(frequencies_hz), max(frequencies_hz)), soil=soil,
             equipment=equipment,
@@ -227,8 +245,7 @@ def prepare(
         wider_m = min(2 * distance, solver.growth_max_m)
         enough = share <= solver.leaving_share
         if enough or wider_m <= distance or not fits(wider := grown(wider_m)):
-            notes = (*lifted, *staking.notes)
-            return Prepared(model, drives, soil, distance, len(cuts), share, not enough, notes)
+            return Prepared(model, drives, soil, distance, cuts, share, not enough, notes)
         growth, distance = wider, wider_m
 
 

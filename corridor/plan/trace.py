@@ -105,7 +105,9 @@ def trace_tone(
         soil=prepared.soil,
         equipment=equipment,
         workers=settings.solver.workers,
+        watched=prepared.watched,
     )
+    prepared = prepared.looked_at(solution, settings=settings)
     setting = Setting(row["hookup_id"], 0, frequency, level_ma / MA_PER_A)
     stations = _stations(site, solution, setting, settings)
     result = solution.results[frequency, CASES[0].name]

@@ -174,8 +174,10 @@ def review_window(
             soil=prepared.soil,
             equipment=equipment,
             workers=settings.solver.workers,
+            watched=prepared.watched,
             progress=None if progress is None else lambda done, total, what: progress(f"solving {what}", done, total),
         )
+        prepared = prepared.looked_at(solution, settings=settings)
     grading = grade_hookups(
         connected.site, ready, solution, lines=targets, joined=connected.joined, area=area, progress=progress, **shared
     )

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import geopandas as gpd
+import numba
 from shapely import MultiPolygon, Polygon
 from threadpoolctl import threadpool_limits
 
@@ -15,10 +15,12 @@ from corridor.couplings import find_crossings, find_parallel_runs
 from corridor.dictionary import GONE
 from corridor.errors import EquipmentError
 from corridor.frames import empty_table
-from corridor.plan.prepare import Connected, connect
+from corridor.plan.prepare import SECTION_GUESS_M, connect
 from corridor.plan.windows import Extent, Window, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, ScopeSettings, Settings
 from corridor.site import Site
+from corridor.threads import worked
+from corridor.tone.budget import memory_limit_mb, memory_mb
 
 __all__ = ["Solved", "only_geometry", "scope_equipment", "scope_solver", "solve_windows"]
 
@@ -71,7 +73,7 @@ def solve_windows(
     """Grade every line in an area by the hook-ups recommended for it, window by window.
 
     Each window is solved in all cases, with its own set-ups chosen as in a review; only its strategy is kept, so that
-    memory holds one window at a time.
+    memory holds one window a thread. Where memory or ``solver.workers`` don't allow so many, one at a time.
 
     Parameters
     ----------
@@ -101,16 +103,25 @@ def solve_windows(
     fed = {line_id for window in windows for line_id in window.lines}
     rest = sorted(set(wanted) - fed)
     asked = [*chosen, Window(tuple(rest), ())] if rest else chosen
+    together = _together(len(asked), coarse)
+    own = _of_one(coarse, together)
+
+    def graded(window: Window) -> tuple[gpd.GeoDataFrame, Extent | None]:
+        tables = review_window(
+            connected, ready.iloc[list(window.rows)], window.lines, area=area, equipment=few, settings=own,
+            progress=None, told=False,
+        )  # fmt: skip
+        return tables.strategy, tables.extent
+
     found, extents = [], []
+    if progress is not None:
+        progress("windows", 0, len(asked))
     with threadpool_limits(1, user_api="blas"):  # its threads and the compiled loops' would wait for each other
-        for number, window in enumerate(asked):
+        for number, (strategy, extent) in enumerate(worked(graded, asked) if together > 1 else map(graded, asked)):
             if progress is not None:
-                progress("windows", number, len(asked))
-            strategy, extent = _graded(connected, ready, window, area=area, equipment=few, settings=coarse)
+                progress("windows", number + 1, len(asked))
             found.append(strategy)
             extents += [extent] if extent is not None else []
-    if progress is not None:
-        progress("windows", len(asked), len(asked))
     strategy = joined_tables(found) if found else empty_table("strategy", site.crs)
     return Solved(
         connected.couplings.parallel_runs, connected.couplings.crossings, strategy, tuple(extents), len(windows),
@@ -118,11 +129,20 @@ def solve_windows(
     )  # fmt: skip
 
 
-def _graded(
-    connected: Connected, ready: gpd.GeoDataFrame, window: Window, **shared: Any
-) -> tuple[gpd.GeoDataFrame, Extent | None]:
-    tables = review_window(connected, ready.iloc[list(window.rows)], window.lines, progress=None, told=False, **shared)
-    return tables.strategy, tables.extent
+def _together(windows: int, settings: Settings) -> int:
+    """Return how many windows are solved at once: no more frequencies than the settings allow, nor memory."""
+    solver = settings.solver
+    threads = numba.get_num_threads()
+    if min(windows, solver.workers) < threads:
+        return 1
+    sections = math.ceil(solver.section_limit * SECTION_GUESS_M / max(solver.section_close_m, SECTION_GUESS_M))
+    each_mb = memory_mb(sections, solver, workers=solver.workers // threads)
+    return threads if threads * each_mb <= memory_limit_mb(solver) else 1
+
+
+def _of_one(settings: Settings, together: int) -> Settings:
+    workers = settings.solver.workers // together
+    return settings.model_copy(update={"solver": settings.solver.model_copy(update={"workers": workers})})
 
 
 def _sample(windows: list[Window], most: int | None) -> list[Window]:

@@ -6,7 +6,7 @@ import os
 from corridor.errors import DomainError
 from corridor.settings import SolverSettings
 
-__all__ = ["machine_memory_mb", "memory_mb", "refuse_beyond_memory"]
+__all__ = ["machine_memory_mb", "memory_limit_mb", "memory_mb", "refuse_beyond_memory"]
 
 # measured on streets of ten lines (benchmarks): bytes for the square of the sections, once and for each frequency in
 # work; and of the compressed solution, the peak at 19,200 sections, which grows as n log n (docs/limits.md)
@@ -45,6 +45,11 @@ def machine_memory_mb() -> float:
         return math.inf
 
 
+def memory_limit_mb(solver: SolverSettings) -> float:
+    """Return what a solution may take of memory, MB: as set, or what the machine has."""
+    return solver.memory_limit_mb if solver.memory_limit_mb is not None else machine_memory_mb()
+
+
 def refuse_beyond_memory(sections: int, solver: SolverSettings, *, workers: int = 1) -> None:
     """Refuse a solution that needs more than ``solver.memory_limit_mb``, or than the machine has where none is set.
 
@@ -53,7 +58,7 @@ def refuse_beyond_memory(sections: int, solver: SolverSettings, *, workers: int 
     DomainError
         With the estimate, and what would make it less.
     """
-    limit = solver.memory_limit_mb if solver.memory_limit_mb is not None else machine_memory_mb()
+    limit = memory_limit_mb(solver)
     need = memory_mb(sections, solver, workers=workers)
     if need > limit:
         whose = "solver.memory_limit_mb" if solver.memory_limit_mb is not None else "what this machine has"

@@ -6,6 +6,7 @@ from dataclasses import replace
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from corridor.network.model import Network
 from corridor.settings import Equipment
@@ -14,9 +15,9 @@ from corridor.tone.conductors import Conductor, characteristic_ohm, conductors
 from corridor.tone.drive import Drive, unit_output, unit_sources
 from corridor.tone.earth import propagation_constant
 from corridor.tone.model import SoilRange, ToneModel
-from corridor.tone.solve import nominal_network
+from corridor.tone.solve import ToneSolution, nominal_network
 
-__all__ = ["leaving_share", "with_tails"]
+__all__ = ["leaving_share", "share_of_solution", "with_tails"]
 
 TAIL = "beyond the network solved at"  # first words of such a ground's name
 TAIL_MAX_OHM = 1e5  # a conductor that hardly leaks takes next to nothing away
@@ -124,8 +125,6 @@ def leaving_share(
         return 0.0
     rho = soil.nominal_ohm_m
     nodes = np.asarray(cut_nodes, dtype=np.int64)
-    section = np.searchsorted(model.layout.start_node, nodes, side="right") - 1
-    section = np.minimum(section, model.n_conducting - 1)
     ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
     wanted = np.concatenate([nodes, np.array(ends, dtype=np.int64)])
     worst = 0.0
@@ -136,7 +135,41 @@ def leaving_share(
         solution = network.solve(*source, at_nodes=wanted)
         hooked = np.abs(unit_output(solution, drives, frequency_hz=frequency, equipment=equipment).reference_a)
         reference = np.maximum(hooked, np.abs(solution.current_a).max(axis=0))
-        wave_ohm = np.array([_wave_ohm(metal, frequency, rho) for metal in model.conductors])[model.line_index[section]]
-        share = np.abs(solution.node_v[nodes]) / (wave_ohm[:, None] * reference[None, :])
+        share = np.abs(solution.node_v[nodes]) / (_wave_ohms(model, nodes, frequency, rho) * reference[None, :])
         worst = max(worst, float(share.max()))
     return worst
+
+
+def share_of_solution(solution: ToneSolution, cut_nodes: Sequence[int]) -> float:
+    """Return what ``leaving_share`` would, from a solution that has watched the cuts.
+
+    Parameters
+    ----------
+    solution : ToneSolution
+        Made with ``watched=cut_nodes``, in the nominal case among others.
+    cut_nodes : sequence of int
+        Solver nodes where metal goes on.
+
+    Returns
+    -------
+    float
+        At the lowest and the highest frequency solved.
+    """
+    if not len(cut_nodes) or not len(solution.drives):
+        return 0.0
+    nodes, nominal = np.asarray(cut_nodes, dtype=np.int64), solution.cases[0].name
+    worst = 0.0
+    for frequency in {min(solution.frequencies_hz), max(solution.frequencies_hz)}:
+        result = solution.results[frequency, nominal]
+        reference = np.maximum(1.0, np.abs(result.current_a).max(axis=0))  # all is told per ampere at the hook-up
+        wave_ohm = _wave_ohms(solution.model, nodes, frequency, solution.soil.nominal_ohm_m)
+        worst = max(worst, float((np.abs(result.watched_v) / (wave_ohm * reference[None, :])).max()))
+    return worst
+
+
+def _wave_ohms(model: ToneModel, nodes: NDArray[np.int64], frequency_hz: float, rho: float) -> NDArray[np.float64]:
+    """Return the characteristic impedance of the line at each node, shape (nodes, 1)."""
+    section = np.searchsorted(model.layout.start_node, nodes, side="right") - 1
+    section = np.minimum(section, model.n_conducting - 1)
+    of_line = np.array([_wave_ohm(metal, frequency_hz, rho) for metal in model.conductors])
+    return of_line[model.line_index[section], None]

@@ -6,7 +6,7 @@ Networks too large for dense matrices are factored in blocks, once for each stat
 import threading
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numba
@@ -65,6 +65,8 @@ class CaseResult:
         Through each element, from its node a to its node b.
     reference_a : ndarray of complex, shape (k,)
         Hook-up current per unit source: what the others were divided by.
+    watched_v : ndarray of complex64, shape (m, k)
+        Potential of each node that was asked for.
     """
 
     current_a: NDArray[np.complex64]
@@ -74,6 +76,7 @@ class CaseResult:
     limited_by: NDArray[np.int8]
     element_a: NDArray[np.complex64]
     reference_a: NDArray[np.complex128]
+    watched_v: NDArray[np.complex64] = field(default_factory=lambda: np.empty((0, 0), np.complex64))
 
 
 @dataclass(frozen=True)
@@ -208,6 +211,7 @@ def solve_cases(
     frequency_hz: float,
     soil: SoilRange,
     equipment: Equipment,
+    watched: Sequence[int] = (),
 ) -> dict[str, CaseResult]:
     """Solve all hook-ups for cases that share one soil, by one factorisation and updates of it.
 
@@ -220,8 +224,14 @@ def solve_cases(
     gamma = propagation_constant(resistivity, frequency_hz, relative_permittivity=soil.relative_permittivity)
     sources = unit_sources(model, drives, frequency_hz=frequency_hz, gamma_per_m=gamma)
     ends = [node for drive in drives for node in (drive.node, drive.return_node) if node >= 0]
-    solutions = solve_sources(model, sources, cases, frequency_hz=frequency_hz, soil=soil, ends=ends)
-    return {name: _result(solution, drives, frequency_hz, equipment) for name, solution in solutions.items()}
+    wanted = [*ends, *watched]
+    solutions = solve_sources(model, sources, cases, frequency_hz=frequency_hz, soil=soil, ends=wanted)
+    results = {name: _result(solution, drives, frequency_hz, equipment) for name, solution in solutions.items()}
+    if not watched:
+        return results
+    nodes = list(watched)
+    seen = {name: (solution.node_v[nodes] / results[name].reference_a) for name, solution in solutions.items()}
+    return {name: replace(result, watched_v=seen[name].astype(np.complex64)) for name, result in results.items()}
 
 
 def solve_sources(
@@ -343,6 +353,7 @@ def solve_tone(
     soil: SoilRange,
     equipment: Equipment,
     workers: int = 1,
+    watched: Sequence[int] = (),
     progress: Progress | None = None,
 ) -> ToneSolution:
     """Solve hook-ups at several frequencies in several cases.
@@ -363,6 +374,8 @@ def solve_tone(
         Limits of the sources.
     workers : int
         Frequencies solved at once, of a large model one; results don't depend on it.
+    watched : sequence of int
+        Nodes whose potentials are kept.
     progress : callable, optional
         Called with (done, total, what) after each factorisation.
 
@@ -390,10 +403,8 @@ def solve_tone(
         threadpool_limits(1, user_api="blas"),
         ThreadPoolExecutor(workers, initializer=numba.set_num_threads, initargs=(share,)) as pool,
     ):
-        futures = [
-            pool.submit(solve_cases, model, drives, group, frequency_hz=f, soil=soil, equipment=equipment)
-            for f, group in tasks
-        ]
+        shared: dict[str, Any] = {"soil": soil, "equipment": equipment, "watched": watched}
+        futures = [pool.submit(solve_cases, model, drives, group, frequency_hz=f, **shared) for f, group in tasks]
         try:
             for done, ((f, group), future) in enumerate(zip(tasks, futures, strict=True), start=1):
                 results.update({(f, name): result for name, result in future.result().items()})

@@ -89,8 +89,9 @@ def test_a_cluster_that_is_there_is_used_and_stays(two: Crew) -> None:
 
 def test_nobody_at_the_address(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(spread, "_PATIENCE_S", 0.2)
-    with pytest.raises(InputError, match=r"address of a Dask scheduler, 'tcp://127\.0\.0\.1:9' doesn't answer"), crew(
-        scheduler="tcp://127.0.0.1:9"
+    with (
+        pytest.raises(InputError, match=r"address of a Dask scheduler, 'tcp://127\.0\.0\.1:9' doesn't answer"),
+        crew(scheduler="tcp://127.0.0.1:9"),
     ):
         pass
 

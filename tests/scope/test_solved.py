@@ -2,6 +2,7 @@
 
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from corridor import Settings, Site, load_equipment, scope_area
@@ -75,6 +76,14 @@ def test_windows_grade_as_one_solve_of_all_does(whole: Scope, windows: Scope) ->
     assert windows.summary["windows"] > 1
     assert windows.scope_phases[SHARES].to_numpy() == pytest.approx(whole.scope_phases[SHARES].to_numpy(), abs=0.03)
     assert windows.scope_phases["graded_m"].tolist() == pytest.approx(whole.scope_phases["graded_m"].tolist())
+
+
+def test_windows_one_by_one_give_the_same(windows: Scope) -> None:
+    one = _settings(section_limit=100)
+    one = one.model_copy(update={"solver": one.solver.model_copy(update={"workers": 1})})
+    apart = scope_area(_streets(), settings=one)
+    pd.testing.assert_frame_equal(pd.DataFrame(apart.strategy), pd.DataFrame(windows.strategy))
+    assert apart.summary == windows.summary
 
 
 def test_set_ups_are_those_of_the_strategy(whole: Scope) -> None:

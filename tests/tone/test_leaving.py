@@ -1,5 +1,7 @@
 """What goes on where the network was cut."""
 
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -9,7 +11,7 @@ from corridor.tone.assemble import Placement, build_model
 from corridor.tone.cases import CASES
 from corridor.tone.drive import place
 from corridor.tone.hookup import HookUp
-from corridor.tone.leaving import TAIL, leaving_share, with_tails
+from corridor.tone.leaving import TAIL, leaving_share, share_of_solution, with_tails
 from corridor.tone.model import ToneModel
 from corridor.tone.solve import solve_tone
 from tests.builders import make_site
@@ -78,6 +80,17 @@ def test_the_share_that_leaves_falls_with_the_distance() -> None:
     assert shares == sorted(shares, reverse=True)
     assert 0.3 < shares[0] < 1.2
     assert shares[2] < 0.5 * shares[0]
+
+
+def test_the_solution_tells_the_same_share() -> None:
+    built = model(100.0, cut=True)
+    (far,) = [n for name, n in built.node_of.items() if not name.endswith("@0.000")]
+    drives: list[Any] = [drive_on(built, 100.0)]
+    shared: dict[str, Any] = {"frequencies_hz": [1e3, 8e3, FREQUENCY_HZ], "soil": SOIL, "equipment": EQUIPMENT}
+    solution = solve_tone(built, drives, CASES, watched=[far], **shared)
+    apart = leaving_share(built, drives, [far], **shared)
+    assert share_of_solution(solution, [far]) == pytest.approx(apart, rel=1e-5)
+    assert share_of_solution(solution, []) == 0.0
 
 
 def test_nothing_leaves_where_nothing_is_cut() -> None:
