@@ -44,7 +44,7 @@ class CouplingSettings(_Part):
     max_separation_m: Positive = 3.0
     max_angle_deg: Annotated[float, Field(gt=0, le=90)] = 10.0
     min_length_m: Positive = 5.0
-    chunk_segments: Annotated[int, Field(ge=1)] = 20_000  # bounds memory beyond index and results; changes no result
+    chunk_segments: Annotated[int, Field(ge=1)] = 8_000  # bounds memory beyond index and results; changes no result
 
 
 class SoilSettings(_Part):

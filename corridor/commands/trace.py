@@ -83,7 +83,7 @@ def trace(
     if list_hookups:
         inputs = load_inputs(paths, **read)
         table = _hookups(inputs, chosen, targets=_targets(inputs, target, target_utility), limited=_limited(read))
-        say(hookup_lines(table, chosen), quiet=quiet)
+        say(hookup_lines(table, chosen, verbose=verbose), quiet=quiet)
         return
     if hookup is None or frequency_hz is None or level_ma is None:
         message = "give --hookup, --frequency-hz and --level-ma, --list to see the hook-ups, or --passive"

@@ -19,6 +19,7 @@ __all__ = ["hookup_lines", "line_table", "path_lines", "trace_lines"]
 _READY = {"ready": "READY", "not_ready": "NOT READY", "refused": "REFUSED"}
 _JUNCTION = re.compile(r"junction:(?P<a>.+)@(?P<at_a>[\d.]+):(?P<b>.+)@(?P<at_b>[\d.]+)")
 _LINES_SHOWN = 20
+_HOOKUPS_SHOWN = 200  # of a line and a mode: 8 km of places for a loop
 _PATHS_SHOWN = 12
 _TABLE_NOTE = (
     "Currents: where each line carries most. Grades: the worst anywhere along it (in the nominal case, and over all "
@@ -26,15 +27,33 @@ _TABLE_NOTE = (
 )
 
 
-def hookup_lines(hookups: pd.DataFrame, equipment: Equipment) -> list[str]:
-    """Return the list of hook-ups with their readiness, in the order of the table."""
+def hookup_lines(hookups: pd.DataFrame, equipment: Equipment, *, verbose: bool = False) -> list[str]:
+    """Return the list of hook-ups with their readiness, in the order of the table.
+
+    Parameters
+    ----------
+    hookups : DataFrame
+        Table ``hookups``.
+    equipment : Equipment
+        Whose output readiness rests on.
+    verbose : bool
+        All of them; else of a line that has very many of a mode only the first ones, and how many more.
+    """
+    of_line = hookups.groupby(["line_id", "mode"], sort=False, dropna=False)
+    shown = hookups if verbose else hookups[(of_line.cumcount() < _HOOKUPS_SHOWN).to_numpy()]
     rows = [
-        (row.hookup_id, _READY.get(row.ready, row.ready), row.missing or "") for row in hookups.itertuples(index=False)
+        (row.hookup_id, _READY.get(row.ready, row.ready), row.missing or "") for row in shown.itertuples(index=False)
+    ]
+    counts = of_line.size() if len(shown) < len(hookups) else pd.Series(dtype=int)
+    more = [
+        f"{line_id}, {mode}: {count - _HOOKUPS_SHOWN} more along it; --verbose lists all, --work-area those near it"
+        for (line_id, mode), count in counts[counts > _HOOKUPS_SHOWN].items()
     ]
     return [
         CAUTION,
         _equipment(equipment),
         *(table_lines(("hookup_id", "readiness", "what is missing, or why not"), rows) or ["no hook-ups"]),
+        *more,
     ]
 
 

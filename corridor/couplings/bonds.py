@@ -212,7 +212,7 @@ def _joined(
     lines: gpd.GeoDataFrame, held: Held, snap_m: float, *, bonded: Mapping[str, set[Pair]]
 ) -> dict[str, set[Pair]]:
     """Return, by structure, the pairs of lines at it that meet there, for structures where that makes a difference."""
-    held = held.only(within_utility(held) | np.isin(held.structure_id, np.array(list(bonded), dtype=object)))
+    held = held.only(within_utility(held) | pd.Index(held.structure_id).isin(bonded.keys()))
     if not len(held.line):
         return {}
     rows = np.unique(held.line)
@@ -241,9 +241,10 @@ def _bonded(recorded: list[dict[str, Any]], places: gpd.GeoDataFrame, reach_m: f
     if recorded:
         points = np.array([row["point"] for row in recorded], dtype=object)
         near = shapely.STRtree(places.geometry.to_numpy()).query(points, predicate="dwithin", distance=reach_m)
-        for bond, place in near.T:
+        names = places["structure_id"].astype(str).to_numpy(dtype=object)
+        for bond, name in zip(near[0].tolist(), names[near[1]], strict=True):
             row = recorded[bond]
-            found[str(places["structure_id"].iloc[place])].add((row["line_a"], row["line_b"]))
+            found[name].add((row["line_a"], row["line_b"]))
     return found
 
 

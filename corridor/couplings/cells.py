@@ -28,6 +28,7 @@ _CELL_SIZE = 1.5  # times what is looked for: fewer cells, longer lists; from 1 
 _ROW_STEP = 5_700_357_409_661_599_243  # rows far apart: half of 2^64 over the golden ratio, odd (Knuth, from memory)
 _UNIT_M = 1e-3  # of boxes as whole numbers; larger where they don't fit into four bytes
 _UNITS = 2**30
+_CROWDED = 64  # a longer list is sorted by line, so that a search passes over its own line and those before it
 
 
 @dataclass(frozen=True)
@@ -137,11 +138,13 @@ def _listed(
     parts = range(len(edges) - 1)
     at = np.zeros((len(parts), mask + 2), np.int64)
     none = np.empty((0, 6), np.int32)
+    slots = _edges(mask + 1)
     in_parallel(lambda t: _list_cells((edges[t], edges[t + 1]), (shapes, who), grid, (mask, at[t, 1:], none)), parts)
     begins = np.cumsum(at.sum(axis=0))
     at[:, :-1] = begins[:-1] + np.cumsum(at[:, 1:], axis=0) - at[:, 1:]
     lists = np.empty((begins[-1], 6), np.int32)
     in_parallel(lambda t: _list_cells((edges[t], edges[t + 1]), (shapes, who), grid, (mask, at[t], lists)), parts)
+    in_parallel(lambda t: _sort_crowded((slots[t], slots[t + 1]), begins, lists), range(len(slots) - 1))
     small: Places | Ints = begins.astype(np.int32) if begins[-1] < 2**31 else begins
     return grid, mask, small, lists
 
@@ -197,6 +200,27 @@ def _list_cells(part: Any, data: Any, grid: Any, out: Any) -> None:  # pragma: n
                 at[slot] += 1
 
 
+@numba.njit(cache=True, nogil=True)
+def _sort_crowded(part: Any, begins: Any, lists: Any) -> None:  # pragma: no cover - compiled
+    """Sort the long ones among a range of lists by line; equal ones keep their order."""
+    for slot in range(part[0], part[1]):
+        if begins[slot + 1] - begins[slot] > _CROWDED:
+            crowd = lists[begins[slot] : begins[slot + 1]]
+            crowd[:] = crowd[np.argsort(crowd[:, 0], kind="mergesort")]
+
+
+@numba.njit(cache=True, nogil=True)
+def _after(lists: Any, first: Any, last: Any, line: Any) -> Any:  # pragma: no cover - compiled
+    """Return where in a sorted list the lines after one begin."""
+    while first < last:
+        middle = (first + last) // 2
+        if lists[middle, 0] > line:
+            last = middle
+        else:
+            first = middle + 1
+    return first
+
+
 @numba.njit(cache=True, nogil=True, error_model="numpy")
 def pairs_near(asked: Any, data: Any, cells: Any, out: Any) -> int:  # pragma: no cover - compiled
     """Write the pairs of segments whose boxes, one of them grown, meet, the first one's line before the second's.
@@ -233,8 +257,13 @@ def pairs_near(asked: Any, data: Any, cells: Any, out: Any) -> int:  # pragma: n
             while column <= last:
                 slot = _slot(row, column, mask)
                 many = min(last - column + 1, mask + 1 - slot)
+                start, stop = begins[slot], begins[slot + many]
+                if stop - start > _CROWDED:  # cell by cell
+                    many, stop = 1, begins[slot + 1]
+                    if stop - start > _CROWDED:
+                        start = _after(lists, start, stop, line)
                 column += many
-                for m in range(begins[slot], begins[slot + many]):
+                for m in range(start, stop):
                     # one branch, not five that nobody can foretell
                     if (
                         (lists[m, 0] > line)

@@ -25,7 +25,7 @@ Ints = NDArray[np.int64]
 Rows = NDArray[np.int32]
 Part = tuple[NDArray[np.int32], Floats]
 
-CHUNK_SEGMENTS = 20_000
+CHUNK_SEGMENTS = 8_000  # what a thread works on stays in its cache
 _GUESS = 12  # candidates a segment; where there are more, the chunk is done again with room for them
 _TOUCH_M = 1e-8  # rounding at a shared vertex must not lose the point between two segments
 _PARALLEL_SINE = 1e-9  # below it, rounding decides where two segments meet

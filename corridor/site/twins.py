@@ -50,7 +50,7 @@ def near_duplicates(lines: gpd.GeoDataFrame, *, settings: SiteSettings) -> gpd.G
     shapes: Any = there.geometry.to_numpy()
     accuracy = there["horizontal_accuracy_m"].to_numpy(dtype=float)
     reach_m = max(settings.twin_m, 2.0 * float(np.nanmax(accuracy, initial=0.0)))
-    first, second = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach_m)
+    first, second = _near(there, shapes, reach_m)
     fits = (first < second) & _alike(there, first, second)
     order = np.lexsort((second[fits], first[fits]))
     first, second = first[fits][order], second[fits][order]
@@ -91,6 +91,17 @@ def tell_twins(lines: gpd.GeoDataFrame, twins: gpd.GeoDataFrame, findings: Findi
     ]
     action = "used: both, solved as one conductor and as two; say which, or take one out of the records"
     findings.add_rows("near_duplicate", second, told, action=action)
+
+
+def _near(lines: gpd.GeoDataFrame, shapes: Any, reach_m: float) -> NDArray[np.int64]:
+    """Return the pairs of lines of one utility within reach, both ways, shape (2, k); none where it has one layer."""
+    several = lines.groupby("utility")[FEATURE[0]].transform("nunique").gt(1).to_numpy()
+    found = [np.empty((2, 0), np.int64)]
+    for rows in lines[several].groupby("utility").indices.values():
+        own = np.flatnonzero(several)[rows]
+        near = shapely.STRtree(shapes[own]).query(shapes[own], predicate="dwithin", distance=reach_m)
+        found.append(own[near])
+    return np.concatenate(found, axis=1)
 
 
 def _alike(lines: gpd.GeoDataFrame, first: NDArray[np.int64], second: NDArray[np.int64]) -> NDArray[np.bool_]:

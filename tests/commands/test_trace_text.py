@@ -159,3 +159,17 @@ def test_the_list_of_hookups_says_why_not() -> None:
     assert "READY" in lines[3]
     assert lines[4].split() == ["direct:E:T-1", "REFUSED", "energized"]
     assert hookup_lines(empty_table("hookups", METRIC), EQUIPMENT)[-1] == "no hook-ups"
+
+
+def test_a_line_of_thousands_of_kilometres_fills_no_terminal() -> None:
+    # one bad coordinate makes such a line
+    many = [
+        {"hookup_id": f"induction:A@{k}", "line_id": "A", "mode": "induction", "ready": "ready"} for k in range(5000)
+    ]
+    few = [{"hookup_id": "induction:B@0", "line_id": "B", "mode": "induction", "ready": "ready"}]
+    table = table_frame("hookups", [*many, *few], crs=METRIC)
+    lines = hookup_lines(table, EQUIPMENT)
+    assert len(lines) == 3 + 200 + 1 + 1
+    assert lines[-2].split()[0] == "induction:B@0"
+    assert lines[-1].startswith("A, induction: 4800 more along it")
+    assert len(hookup_lines(table, EQUIPMENT, verbose=True)) == 3 + 5001
