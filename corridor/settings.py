@@ -36,6 +36,9 @@ class SiteSettings(_Part):
     file_limit_mb: Positive = 2000.0  # more than this together is refused before it is read
     feature_limit: Annotated[int, Field(ge=1)] = 2_000_000  # more are refused before they are placed
     vertex_limit: Annotated[int, Field(ge=1)] = 50_000_000
+    same_course_limit: Annotated[int, Field(ge=1)] = (
+        500  # more lines of one utility and asset on one course are refused
+    )
 
 
 class CouplingSettings(_Part):

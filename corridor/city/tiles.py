@@ -228,7 +228,10 @@ def _texts(table: Any, column: str) -> set[str]:
 
 def is_tiles(path: str | Path) -> bool:
     """Tell whether a path is a folder of tiles, as `write_tiles` makes it."""
-    return (Path(path) / INDEX_FILE).is_file()
+    try:
+        return (Path(path) / INDEX_FILE).is_file()
+    except (OSError, ValueError):  # no name of a file at all: who reads it says so
+        return False
 
 
 def open_tiles(folder: str | Path) -> Tiles:

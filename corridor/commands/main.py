@@ -73,6 +73,8 @@ class CommandGroup(click.Group):
         try:
             with warnings.catch_warnings():
                 warnings.showwarning = _show_warning
+                # a name in a script that the maps' font lacks stands there as boxes, and in the tables as it is
+                warnings.filterwarnings("ignore", message="Glyph .* missing from font", category=UserWarning)
                 return super().invoke(ctx)
         except (click.ClickException, click.exceptions.Exit, click.Abort, BrokenPipeError):
             raise
@@ -81,7 +83,9 @@ class CommandGroup(click.Group):
         except CorridorError as error:
             raise Failure(str(error)) from error
         except MemoryError as error:
-            message = "not enough memory; review a smaller work area, or lower solver.section_limit in the settings"
+            message = (
+                "not enough memory; review a smaller work area, or lower solver.section_limit or solver.memory_limit_mb"
+            )
             raise Failure(message) from error
         except Exception as error:
             if ctx.params.get("debug"):

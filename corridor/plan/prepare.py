@@ -25,6 +25,7 @@ from corridor.plan.stakes import Staking, stake_name, stake_out, without_lifted
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
 from corridor.tone.assemble import build_model
+from corridor.tone.budget import refuse_beyond_memory
 from corridor.tone.cases import soil_range
 from corridor.tone.drive import Drive, place
 from corridor.tone.hookup import HookUp
@@ -210,6 +211,8 @@ def prepare(
     ------
     HookUpError
         If a hook-up's line carries no tone, its stakes stand too close together, or a ground can't be lifted.
+    DomainError
+        If the lines alone make more sections than memory holds.
     """
     solver = settings.solver
     staking = stake_out(hookups, names, connected.site.lines, equipment=equipment, settings=settings)
@@ -229,6 +232,9 @@ def prepare(
 
     distance = min(solver.growth_step_m, solver.growth_max_m)
     growth = grown(distance)
+    # no section is longer: so many there are at least, and cutting a line of thousands of kilometres takes its time
+    least = math.ceil(lengths.loc[list(growth.spans)].sum() / solver.section_max_m)
+    refuse_beyond_memory(least, solver, workers=solver.workers if least <= solver.section_limit else 1)
     while True:
         model, drives, soil = _placed(
             connected, growth, hookups, names, staking=staking, frequencies_hz=frequencies_hz,

@@ -1,5 +1,6 @@
 """What a file may be before it is opened, and what it says itself that it holds."""
 
+import json
 import sqlite3
 import struct
 from collections.abc import Iterator
@@ -21,6 +22,7 @@ _INTERNAL = ("gpkg_", "rtree_", "sqlite_", "idx_", "layer_styles", "qgis_", "spa
 _STEPS, _STEPS_MOST = 100_000, 200  # of the database, between two looks and in all, that the rows of a view may take
 _VALUE_BYTES = 100_000_000  # longest value of a view
 _FLAT_HEAD = 8  # bytes, of a FlatGeobuf, by its specification
+_TEXT_BYTES = 100_000_000  # of a GeoJSON whose features are counted; a longer one is taken at OGR's word
 _SHAPE_HEAD, _INDEX_ROW = 100, 8  # bytes, of a shapefile's index
 
 
@@ -72,7 +74,7 @@ def held_by(path: Path) -> Held:
 
     A SQLite file (GeoPackage) counts its rows, and each of its views is run once, for a bounded while: one that never
     ends would never be read. A shapefile's index says how many shapes there are; a FlatGeobuf without index is a row of
-    features, each after its length.
+    features, each after its length; a GeoJSON is a list.
     """
     if path.is_dir():
         return Held()
@@ -82,6 +84,8 @@ def held_by(path: Path) -> Held:
         return _shapes(path)
     if path.suffix.casefold() == ".fgb":
         return _flat(path)
+    if path.suffix.casefold() in (".geojson", ".json"):
+        return _collection(path)
     return Held()
 
 
@@ -107,6 +111,19 @@ def _flat(path: Path) -> Held:
             at = stream.seek(at + 4 + struct.unpack("<I", length)[0])
             count += 1
     return Held(rows={path.stem: count - 1}) if count and at == size else Held()
+
+
+def _collection(path: Path) -> Held:
+    """Count the members of a GeoJSON collection, which OGR passes over where they aren't features."""
+    if path.stat().st_size > _TEXT_BYTES:
+        return Held()
+    try:
+        whole = json.loads(path.read_bytes().decode("utf-8-sig", errors="replace"))
+    except (ValueError, RecursionError):
+        return Held()
+    features = whole.get("features") if isinstance(whole, dict) else None
+    name = whole.get("name") if isinstance(whole, dict) else None
+    return Held(rows={str(name or path.stem): len(features)}) if isinstance(features, list) else Held()
 
 
 def _database(path: Path) -> Held:

@@ -112,8 +112,8 @@ def _block(layer: _Layer, key: str, here: Place | None, used: tuple[CRS, ...]) -
     frame, where = layer.frame, f"{layer.file}:{layer.name}"
     table, why = _table(layer)
     decide: list[str] = []
-    lines = [f"# --- {where}: {len(frame)} features{_kinds(frame)}"]
-    lines += [f"# {message}" for _, message, row in frame.attrs.get(TROUBLE, []) if row is None]
+    lines = [f"# --- {_remark(where)}: {len(frame)} features{_kinds(frame)}"]
+    lines += [f"# {_remark(message)}" for _, message, row in frame.attrs.get(TROUBLE, []) if row is None]
     if table is None:
         lines += [f"# [layers.{_key(key)}]", f'# table = ""   # {why}; without a table the layer is set aside', ""]
         return "\n".join(lines), [where, len(frame), "", 0, "table"]
@@ -126,7 +126,7 @@ def _block(layer: _Layer, key: str, here: Place | None, used: tuple[CRS, ...]) -
         lines += _split_lines(frame, guessed.get("count"))
     lines += ["", f"[layers.{_key(key)}.columns]", *(_column_line(guess, table, decide) for guess in guesses)]
     rest = [str(n) for n in frame.columns if n != "geometry" and str(n) not in {g.source for g in guesses}]
-    lines += [f"# not used: {', '.join(rest)}"] if rest else []
+    lines += [f"# not used: {_remark(', '.join(rest))}"] if rest else []
     for guess in guesses:
         if guess.strange and known_words(table.column(guess.column)):
             lines += _word_lines(guess, table, key)
@@ -137,7 +137,12 @@ def _block(layer: _Layer, key: str, here: Place | None, used: tuple[CRS, ...]) -
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _remark(text: str) -> str:
+    """Return text of the records as a comment may hold it: of one line, without control characters."""
+    return "".join(one if one.isprintable() else "?" for one in text)
 
 
 def _key(name: str) -> str:

@@ -98,6 +98,8 @@ CODES = {
     "no_depth": "warning",
 }  # code -> severity
 
+_LONGEST = 1000  # characters of a message
+
 
 @dataclass
 class Findings:
@@ -118,8 +120,8 @@ class Findings:
         """
         block = {
             "feature_source": [source], "feature_row": [None], "source_id": [None], "owner": [None],
-            "line_id": [None], "severity": [CODES[code]], "code": [code], "message": [message], "action": [action],
-            "geometry": [None],
+            "line_id": [None], "severity": [CODES[code]], "code": [code], "message": [_cut(message)],
+            "action": [action], "geometry": [None],
         }  # fmt: skip
         self._blocks.append(pd.DataFrame(block, dtype=object))
 
@@ -146,16 +148,20 @@ class Findings:
         if not len(rows):
             return
         source, row, source_id = FEATURE
-        block = pd.DataFrame(index=range(len(rows)), dtype=object)
-        block["feature_source"] = rows[source].to_numpy()
-        block["feature_row"] = rows[row].to_numpy()
-        block["source_id"] = rows[source_id].to_numpy()
-        block["owner"] = rows["owner"].to_numpy() if "owner" in rows else None
-        block["line_id"] = _ids(rows)
-        block["severity"], block["code"], block["action"] = severity, code, action
-        block["message"] = messages if isinstance(messages, str) else np.asarray(messages, dtype=object)
-        block["geometry"] = _geometry(rows)
-        self._blocks.append(block)
+        nothing = np.full(len(rows), None, dtype=object)
+        block = {
+            "feature_source": rows[source].to_numpy(dtype=object),
+            "feature_row": rows[row].to_numpy(dtype=object),
+            "source_id": rows[source_id].to_numpy(dtype=object),
+            "owner": rows["owner"].to_numpy(dtype=object) if "owner" in rows else nothing,
+            "line_id": _ids(rows, nothing),
+            "severity": severity,
+            "code": code,
+            "action": action,
+            "message": messages if isinstance(messages, str) else np.asarray(messages, dtype=object),
+            "geometry": _geometry(rows, nothing),
+        }
+        self._blocks.append(pd.DataFrame(block, dtype=object))
 
     def places(self, code: str) -> list[Any]:
         """Return the geometries of the findings of one code, those without left out."""
@@ -174,16 +180,21 @@ class Findings:
         return table_frame("findings", data.drop(columns="geometry"), geometry=data["geometry"].to_numpy(), crs=crs)
 
 
-def _ids(rows: pd.DataFrame) -> Any:
+def _cut(message: str) -> str:
+    """Return a message that can be read: layers and columns may have names of any length."""
+    return message if len(message) <= _LONGEST else f"{message[: _LONGEST - 1]}…"
+
+
+def _ids(rows: pd.DataFrame, nothing: Any) -> Any:
     for name in ("line_id", "structure_id", "bond_id", "ground_id"):
         if name in rows:
-            return rows[name].to_numpy()
-    return None
+            return rows[name].to_numpy(dtype=object)
+    return nothing
 
 
-def _geometry(rows: pd.DataFrame) -> Any:
+def _geometry(rows: pd.DataFrame, nothing: Any) -> Any:
     if "geometry" not in rows:
-        return None
+        return nothing
     shapes = np.array(rows["geometry"].to_numpy(), dtype=object)
     coordinates, index = shapely.get_coordinates(shapes, return_index=True)
     shapes[index[~np.isfinite(coordinates).all(axis=1)]] = None  # a place that isn't finite can't be drawn

@@ -8,6 +8,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from corridor.errors import InputError
 from corridor.site.findings import FEATURE, Findings
 
 __all__ = ["check_references", "drop_duplicates", "nearest_part", "prefix_ids", "same_file", "unique_ids"]
@@ -115,11 +116,42 @@ def _suffixed(ids: list[str]) -> list[str]:
     return result
 
 
-def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
+def _refuse_stacks(lines: gpd.GeoDataFrame, keys: pd.DataFrame, most: int) -> None:
+    count = keys.groupby(["place", "utility", "asset"], dropna=False)["place"].transform("size")
+    if count.max() > most:
+        at = lines.iloc[int(count.to_numpy().argmax())]
+        source, row, _ = FEATURE
+        message = (
+            f"expected at most {most} lines of one utility and asset on one course (site.same_course_limit), "
+            f"{at[source]} has {count.max()} on that of row {at[row]}; remove the copies, or raise the limit"
+        )
+        raise InputError(message)
+
+
+def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings, *, most: int = 500) -> gpd.GeoDataFrame:
     """Set aside lines recorded twice; tell lines of one utility that lie in one place under different ids.
 
     Twice: same course (either direction), utility and asset, and the same id or none; a pipe, casing or duct bank
     also under another id where everything else agrees, since two can't lie in one place.
+
+    Parameters
+    ----------
+    lines : GeoDataFrame
+        With ``FEATURE`` columns.
+    findings : Findings
+        ``duplicate`` and ``same_place``.
+    most : int
+        Lines that may lie on one course: each has a parallel run with each other one.
+
+    Returns
+    -------
+    GeoDataFrame
+        The lines that are left.
+
+    Raises
+    ------
+    InputError
+        If more lie there.
     """
     course = shapely.to_wkb(shapely.normalize(lines.geometry.array))
     place = pd.Series(pd.factorize(pd.Series(course, dtype=object))[0], index=lines.index)
@@ -143,6 +175,7 @@ def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataF
     other = pd.Series(False, index=lines.index)
     other[stacked] = keys[stacked].duplicated() & ~twice[stacked]
     if other.any():
+        _refuse_stacks(lines[~twice & stacked], keys[~twice & stacked], most)
         told = [f"same course as {value}, another id" for value in first.reindex(lines.index)[other]]
         findings.add_rows("same_place", lines[other], told, action="used: both; remove one if they are the same line")
     return lines[~twice]

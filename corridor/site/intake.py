@@ -100,7 +100,8 @@ def _check_blocks(plan: FieldMap, layers: list[Layer]) -> None:
         return
     have = first_names(sorted({layer.name for layer in layers})) or "no layers"
     what = "profile names no layer that is" if plan.profile else f"field map names layer {quoted(lost[0])}, which is"
-    message = f"the {what} in {'any' if plan.profile else 'none'} of the files; they have: {have}"
+    files = first_names(dict.fromkeys(layer.file for layer in layers))
+    message = f"the {what} in {'any' if plan.profile else 'none'} of the files; they have: {have} (read: {files})"
     raise FieldMapError(message)
 
 

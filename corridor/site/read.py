@@ -161,7 +161,8 @@ def _assemble(
     findings: Findings, crs: CRS, settings: Settings,
 ) -> Site:  # fmt: skip
     lines = _required(tables["lines"], ("utility", "asset"), findings)
-    lines = prefix_ids(drop_duplicates(lines, findings), "line_id", findings)
+    lines = drop_duplicates(lines, findings, most=settings.site.same_course_limit)
+    lines = prefix_ids(lines, "line_id", findings)
     lines = unique_ids(same_file(lines, ("contained_in",), lines, name="line_id"), "line_id", findings)
     structures = prefix_ids(_required(tables["structures"], ("kind",), findings), "structure_id", findings)
     structures = unique_ids(structures, "structure_id", findings)

@@ -51,8 +51,7 @@ def snap_lines(
     if len(lines) < 2:
         return lines
     ends = _Ends(lines)
-    pairs = ends.pairs(settings.near_miss_m)
-    target = ends.gathered(pairs, settings.snap_m)
+    target = ends.gathered(settings.snap_m)
     target, loose = ends.teed(target, settings)
     far = np.hypot(*(target - ends.points).T).reshape(-1, 2).max(axis=1)
     if (far > _SAME_M).any():
@@ -85,24 +84,38 @@ class _Ends:
         self.rank = np.empty(len(lines), dtype=np.int64)
         self.rank[np.argsort(self.line_ids.astype(str), kind="stable")] = np.arange(len(lines))
 
-    def pairs(self, reach_m: float) -> NDArray[np.int64]:
-        """Return the pairs of ends within reach, of one utility and two lines; shape (2, k), first < second."""
-        shapes = np.asarray(shapely.points(self.points), dtype=object)
-        near = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach_m)
-        a, b = near
-        keep = (a < b) & (self.utility[a] == self.utility[b]) & (self.utility[a] >= 0) & (self.line[a] != self.line[b])
-        keep &= ~volts_apart(self.volts[a], self.volts[b])
-        return near[:, keep]
+    def groups(self, reach_m: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return a group for each end, of those that meet within reach one by one, and which ends meet another line's.
 
-    def gathered(self, pairs: NDArray[np.int64], snap_m: float) -> NDArray[np.float64]:
+        Ends that meet are of one utility and of voltages that may be one. What lies in one point counts once: thousands
+        of ends there make no millions of pairs.
+        """
+        volts = np.where(np.isnan(self.volts), -1.0, self.volts)
+        keys = np.column_stack((self.points, self.utility, volts))
+        _, first, stack = np.unique(keys, axis=0, return_index=True, return_inverse=True)
+        stack = stack.ravel()
+        lowest, highest = np.full(len(first), len(self.line)), np.full(len(first), -1)
+        np.minimum.at(lowest, stack, self.line)
+        np.maximum.at(highest, stack, self.line)
+        several = lowest != highest  # lines that end here; a ring's two ends are one line
+        shapes = np.asarray(shapely.points(self.points[first]), dtype=object)
+        a, b = shapely.STRtree(shapes).query(shapes, predicate="dwithin", distance=reach_m)
+        one, other = first[a], first[b]
+        keep = (a < b) & (self.utility[one] == self.utility[other]) & ~volts_apart(self.volts[one], self.volts[other])
+        keep &= (lowest[a] != lowest[b]) | several[a] | several[b]
+        keep &= np.hypot(*(self.points[one] - self.points[other]).T) <= reach_m
+        a, b = a[keep], b[keep]
+        _, group = connected_components(
+            coo_array((np.ones(len(a)), (a, b)), shape=(len(first), len(first))), directed=False
+        )
+        meets = several.copy()
+        meets[np.concatenate([a, b])] = True
+        return group[stack].astype(np.int64), np.flatnonzero(meets[stack] & (self.utility >= 0))
+
+    def gathered(self, snap_m: float) -> NDArray[np.float64]:
         """Return where each end goes so that ends that almost meet do; shape (ends, 2)."""
         target = self.points.copy()
-        gap = np.hypot(*(self.points[pairs[0]] - self.points[pairs[1]]).T)
-        a, b = pairs[:, gap <= snap_m]
-        count = len(self.points)
-        graph = coo_array((np.ones(len(a)), (a, b)), shape=(count, count))
-        _, group = connected_components(graph, directed=False)
-        met = np.unique(np.concatenate([a, b]))
+        group, met = self.groups(snap_m)
         if not len(met):
             return target
         place = np.unique(np.round(self.points[met], 6), axis=0, return_inverse=True)[1].ravel()

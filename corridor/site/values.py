@@ -59,6 +59,10 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
     return _clean_ids(result, findings)
 
 
+def _decoded(value: object) -> object:
+    return value.decode("utf-8", errors="replace") if isinstance(value, bytes) else value
+
+
 def as_text(values: pd.Series) -> pd.Series:
     """Return values as text without outer blanks, None where nothing is stated; 12.0 becomes "12"."""
     kind = values.dtype
@@ -71,7 +75,7 @@ def as_text(values: pd.Series) -> pd.Series:
     elif pd.api.types.is_datetime64_any_dtype(kind):
         text = values.map(lambda v: v.isoformat().removesuffix("T00:00:00") if not pd.isna(v) else None)
     else:
-        text = values
+        text = values.map(_decoded) if pd.api.types.is_object_dtype(kind) else values
     missing = text.isna().to_numpy(copy=True)
     stripped = text.astype(object).where(~missing, "").astype(str).str.strip()
     missing = missing | stripped.str.casefold().isin(_NOT_STATED).to_numpy()

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+import warnings
 from typing import Any
 
 import click
@@ -64,7 +65,7 @@ def test_wrong_usage_is_exit_2(arguments: tuple[str, ...]) -> None:
         (InputError("expected\n  this, \x1b[31mgot that"), "corridor: expected this, ?[31mgot that\n"),
         (
             MemoryError(),
-            "corridor: not enough memory; review a smaller work area, or lower solver.section_limit in the settings\n",
+            "corridor: not enough memory; review a smaller work area, or lower solver.section_limit or solver.memory_limit_mb\n",
         ),
         (KeyError("x"), "corridor: unexpected KeyError: 'x' (corridor --debug COMMAND ... shows where)\n"),
     ],
@@ -84,6 +85,13 @@ def test_debug_shows_where(monkeypatch: pytest.MonkeyPatch) -> None:
     done = _run("--debug", "fail")
     assert done.exit_code == main.EXIT_FAILED
     assert "Traceback" in done.stderr
+
+
+def test_a_letter_that_the_maps_font_lacks_is_no_warning(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = "Glyph 120090 (\\N{MATHEMATICAL FRAKTUR CAPITAL W}) missing from font(s) DejaVu Sans."
+    command = click.Command("draw", callback=lambda: warnings.warn(told, UserWarning, stacklevel=1))
+    monkeypatch.setattr(main.CommandGroup, "get_command", lambda *_: command)
+    assert _run("draw").stderr == ""
 
 
 def test_a_warning_of_ours_is_one_line() -> None:

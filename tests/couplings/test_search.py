@@ -98,6 +98,16 @@ def test_segments_cross_where_geometry_objects_do(seed: int) -> None:
     assert ((found.angle_deg >= 0) & (found.angle_deg <= 90)).all()
 
 
+def test_a_crowd_in_one_cell_is_searched_as_a_few_are() -> None:
+    segments, _ = _random(4, count=180, spread_m=12.0)  # a list so long is sorted by line
+    runs, _ = search(segments, limits=Limits(max_separation_m=2.0, max_angle_deg=10.0, min_length_m=0.0))
+    pairs = {pair for pair, pieces in _pieces(segments, 2.0, 10.0).items() if sum(b - a for a, b in pieces) > 1e-4}
+    assert len(pairs) > 100
+    assert {*zip(runs.line_a.tolist(), runs.line_b.tolist(), strict=True)} >= pairs
+    covered = sum(b - a for pieces in _pieces(segments, 2.0, 10.0).values() for a, b in pieces)
+    assert runs.covered_m.sum() == pytest.approx(covered, abs=1e-3)
+
+
 @pytest.mark.parametrize("chunk_segments", [1, 7, 40])
 @pytest.mark.parametrize("threads", [1, 2])
 def test_chunks_threads_and_room_change_nothing(

@@ -5,6 +5,7 @@ import numpy as np
 import pytest
 
 from corridor import Settings, Site, review_site
+from corridor.errors import DomainError
 from corridor.plan.prepare import Connected, Prepared, connect, hookup_of, prepare
 from corridor.plan.review import Review
 from corridor.plan.windows import split_windows
@@ -144,6 +145,18 @@ def test_growth_stops_at_the_limit_of_what_is_solved_in_blocks() -> None:
     prepared = along(dense=30, blocks=90)
     assert prepared.stopped
     assert prepared.model.n_sections > 30
+
+
+def test_a_line_of_thousands_of_kilometres_is_refused_before_it_is_cut() -> None:
+    # one bad coordinate makes such a line
+    site = make_site(lines=[cable("A", 0.0) | {"geometry": [(0, 0), (9e6, 0)]}], soil=[KNOWN_SOIL], **access("A"))
+    settings = Settings(solver=SolverSettings(memory_limit_mb=1000.0))
+    found, ready = connected(site, settings)
+    row = ready[ready["mode"] == "direct"].iloc[0]
+    with pytest.raises(DomainError, match=r"fits in 1000 MB .* sections"):
+        prepare(
+            found, [hookup_of(row)], [row["hookup_id"]], frequencies_hz=[1e3], equipment=EQUIPMENT, settings=settings
+        )
 
 
 def test_windows_are_told(parted: Review) -> None:

@@ -1,18 +1,23 @@
 """What the fuzz found in the reading room, each kept by a small case."""
 
+import json
 import sqlite3
+import tomllib
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 from shapely import LineString, Point
 
 from corridor import read_site
+from corridor.city.tiles import is_tiles
 from corridor.errors import FieldMapError, InputError, SettingsError
 from corridor.settings import load_settings
+from corridor.site.draft import draft_fieldmap
 from corridor.site.findings import Findings
 from corridor.site.sources import file_labels
-from corridor.site.values import read_values
+from corridor.site.values import as_text, read_values
 from tests.site.records import X, Y, codes, course, found, frame, labelled, line, read, write
 
 LONG = "L" * 1_000_000
@@ -165,3 +170,60 @@ def test_a_crs_of_many_characters_is_quoted_in_a_few(tmp_path: Path) -> None:
 def test_a_name_with_a_null_byte_gets_one_sentence(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="does not exist"):
         read_site(tmp_path / "a\x00b.gpkg")
+
+
+def _collection(path: Path, *kinds: str) -> Path:
+    made = [
+        {"type": kind, "properties": {"line_id": f"W-{k}", "utility": "water", "asset": "pipe"},
+         "geometry": {"type": "LineString", "coordinates": [[9.0, 50.0 + k / 1e3], [9.001, 50.0 + k / 1e3]]}}
+        for k, kind in enumerate(kinds)
+    ]  # fmt: skip
+    path.write_text(json.dumps({"type": "FeatureCollection", "name": "lines", "features": made}), encoding="utf-8")
+    return path
+
+
+def test_a_member_of_a_collection_that_is_no_feature_is_counted_and_told(tmp_path: Path) -> None:
+    # one flipped bit makes it such
+    site = read_site(_collection(tmp_path / "lines.geojson", "Feature", "Featuru", "Feature"))
+    assert site.accounting["features_in"].tolist() == [3]
+    assert site.accounting["set_aside"].tolist() == [1]
+    assert "features_lost" in set(site.findings["code"])
+
+
+def test_a_letter_that_is_none_hides_no_feature(tmp_path: Path) -> None:
+    path = _collection(tmp_path / "lines.geojson", "Feature", "Feature", "Feature")
+    path.write_bytes(path.read_bytes().replace(b'"type": "Feature", "prop', b'"ty\xe9e": "Feature", "prop', 1))
+    site = read_site(path)
+    assert site.accounting["features_in"].tolist() == [3]
+
+
+def test_a_layer_s_name_of_many_characters_fills_no_message(tmp_path: Path) -> None:
+    _collection(tmp_path / "lines.geojson", "Feature", "Feature")
+    other = tmp_path / "other.geojson"
+    other.write_text((tmp_path / "lines.geojson").read_text().replace('"name": "lines"', f'"name": "{"x" * 5000}"'))
+    told = read_site([tmp_path / "lines.geojson", other]).findings
+    assert "unknown_layer" in set(told["code"])
+    assert told["message"].str.len().max() <= 1000
+
+
+def test_a_field_map_that_names_a_layer_of_no_file_says_which_were_read(tmp_path: Path) -> None:
+    (tmp_path / "map.toml").write_text("[layers.nowhere]\ntable = 'lines'\n", encoding="utf-8")
+    with pytest.raises(FieldMapError, match=r"layer 'nowhere'.*they have: lines \(read: lines.geojson\)"):
+        read_site(_collection(tmp_path / "lines.geojson", "Feature"), fieldmap=tmp_path / "map.toml")
+
+
+def test_a_name_too_long_is_no_folder_of_tiles(tmp_path: Path) -> None:
+    assert not is_tiles(tmp_path / ("n" * 300))
+
+
+def test_a_column_of_bytes_is_read_as_text() -> None:
+    raw = pd.Series([b"caf\xe9", b"main", None], dtype=object)
+    assert as_text(raw).tolist() == ["caf\ufffd", "main", None]
+
+
+def test_a_draft_keeps_control_characters_out_of_its_comments(tmp_path: Path) -> None:
+    path = _collection(tmp_path / "lines.geojson", "Feature")
+    path.write_text(path.read_text().replace('"asset": "pipe"', '"asset": "pipe", "x\\u001b[31m": 1, "d\\u007f": 2'))
+    text = draft_fieldmap(path).text
+    assert "x?[31m" in text
+    tomllib.loads(text)

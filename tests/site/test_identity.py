@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from shapely import Point
 
+from corridor.errors import InputError
 from corridor.site.findings import FEATURE, Findings
 from corridor.site.identity import check_references, drop_duplicates, nearest_part, unique_ids
 from tests.site.records import X, Y, course, labelled, line, messages
@@ -50,6 +51,14 @@ def dropped(*rows: dict[str, object]) -> tuple[list[object], dict[str, list[str]
     lines = labelled(rows)
     findings = Findings()
     return drop_duplicates(lines, findings)["line_id"].tolist(), messages(findings)
+
+
+def test_hundreds_of_cables_on_one_course_are_refused() -> None:
+    stack = [line(f"C{k}", asset="cable") for k in range(30)]
+    lines = labelled([*stack, line("B", (0, 5), (9, 5))])
+    assert len(drop_duplicates(lines, Findings(), most=30)) == 31
+    with pytest.raises(InputError, match=r"at most 29 lines .*records.gpkg:lines has 30 on that of row 0; remove"):
+        drop_duplicates(lines, Findings(), most=29)
 
 
 def test_the_same_line_twice_is_used_once() -> None:

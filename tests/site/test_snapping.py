@@ -42,6 +42,21 @@ def test_ends_that_almost_meet_are_one_point() -> None:
     assert told == {"snapped": ["an end lay 0.078 m beside the junction"]}
 
 
+def test_thousands_of_ends_in_one_point_are_one_junction() -> None:
+    # as pairs they would be millions
+    angle = np.linspace(0.0, 2 * np.pi, 2000, endpoint=False)
+    rays = [line(f"R{k:04}", (0, 0), (90 * np.cos(a), 90 * np.sin(a))) for k, a in enumerate(angle)]
+    lines, told = snap(*rays, line("Z", (0.05, 0.0), (0.0, 200.0)))
+    assert ends(lines, 2000)[0] == pytest.approx((0, 0), abs=1e-9)
+    assert "an end lay 0.050 m beside the junction" in told["snapped"]
+
+
+def test_a_ring_alone_meets_nothing() -> None:
+    lines, told = snap(line("A", (0, 0), (9, 0), (9, 9), (0, 0.0)), line("B", (50, 0), (60, 0)))
+    assert ends(lines, 0) == [(0, 0), (0, 0)]
+    assert told == {}
+
+
 def test_the_point_where_most_lie_is_kept() -> None:
     lines, _ = snap(line("A", (0, 0), (50, 0)), line("B", (50.08, 0), (90, 0)), line("C", (50.08, 0), (50, 40)))
     assert ends(lines, 0)[1] == pytest.approx((50.08, 0), abs=1e-9)
