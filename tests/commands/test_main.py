@@ -65,7 +65,8 @@ def test_wrong_usage_is_exit_2(arguments: tuple[str, ...]) -> None:
         (InputError("expected\n  this, \x1b[31mgot that"), "corridor: expected this, ?[31mgot that\n"),
         (
             MemoryError(),
-            "corridor: not enough memory; review a smaller work area, or lower solver.section_limit or solver.memory_limit_mb\n",
+            "corridor: not enough memory; review a smaller work area, or lower solver.section_limit or "
+            "solver.memory_limit_mb\n",
         ),
         (KeyError("x"), "corridor: unexpected KeyError: 'x' (corridor --debug COMMAND ... shows where)\n"),
     ],

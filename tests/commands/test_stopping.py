@@ -4,6 +4,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -54,10 +55,19 @@ BODIES = {
 }
 
 
+@pytest.fixture
+def heeding() -> Iterator[None]:
+    """Let programs started here heed ctrl-C: where the tests run in the background, they would be told to ignore it."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield
+    signal.signal(signal.SIGINT, before)
+
+
 def names(folder: Path) -> list[str]:
     return sorted(item.name for item in folder.iterdir())
 
 
+@pytest.mark.usefixtures("heeding")
 @pytest.mark.skipif(os.name != "posix", reason="signals as POSIX has them")
 @pytest.mark.parametrize(
     ("moment", "number"), [("python", signal.SIGINT), ("compiled", signal.SIGINT), ("threads", signal.SIGTERM),
@@ -73,7 +83,10 @@ def test_a_run_stops_and_leaves_what_was_there(tmp_path: Path, moment: str, numb
         assert run.stdout.readline() == "now\n"
         assert names(tmp_path) == [".corridor-r.txt", ".corridor-r.txt.lock", "r.txt"]
         run.send_signal(number)
-        _, said = run.communicate(timeout=30)  # a minute without the stop
+        try:
+            _, said = run.communicate(timeout=30)  # a minute without the stop
+        finally:
+            run.kill()  # else the end of this block waits for it
     assert said == "corridor: stopped; nothing unfinished is left\n"
     assert run.returncode == 128 + number
     assert names(tmp_path) == ["r.txt"]
