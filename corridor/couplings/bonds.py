@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -13,8 +12,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from corridor.couplings.inferred import Held, suggested_bonds, within_utility
+from corridor.couplings.inferred import KINDS, UTILITIES, Held, suggested_bonds, within_utility, word_numbers
 from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, lines_at, meetings
+from corridor.couplings.recorded import EARTH, PROBABILITY, RESISTANCE_OHM, Recorded, recorded_bonds
 from corridor.couplings.rules import RULES
 from corridor.couplings.segments import sorted_lines
 from corridor.couplings.twins import twin_ties
@@ -24,14 +24,12 @@ from corridor.settings import Settings
 from corridor.site.materials import materials
 from corridor.site.model import Site
 
-__all__ = ["EARTH", "find_bonds"]
+__all__ = ["EARTH", "LINE_COLUMNS", "PROBABILITY", "bonds_among", "find_bonds"]
 
-Pair = tuple[str, str]  # line_ids, ascending
+Ints = NDArray[np.int64]
+Columns = dict[str, NDArray[Any]]
 
-EARTH = "earth"
-RESISTANCE_OHM = 0.01  # of a bond whose resistance nobody stated (engineering estimate)
-# chance that a bond of unknown state conducts, where its record gives none (engineering estimates)
-PROBABILITY = {"recorded": 0.9, "observed": 0.9, "measured": 0.9, "inferred": 0.5, "suspected": 0.3}
+LINE_COLUMNS = ("line_id", "utility", "asset", "material", "status", "conductive", "nominal_voltage_v")
 
 
 def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
@@ -66,186 +64,171 @@ def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
     InputError
         If ids or geometries of the lines can't be used.
     """
-    used = settings or Settings()
-    lines = sorted_lines(site.lines)
-    recorded = _recorded(site, lines)
-    inferred = _inferred(site, lines, recorded, used)
-    ties = twin_ties(site, settings=used.site)
-    columns = _stacked(recorded, inferred, ties)
-    if not len(columns["point"]):
+    kept = [name for name in LINE_COLUMNS if name in site.lines]
+    lines = site.lines[[*kept, site.lines.geometry.name]] if "line_id" in kept else site.lines
+    return bonds_among(site, sorted_lines(lines), settings or Settings())
+
+
+def bonds_among(site: Site, lines: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDataFrame:
+    """Return what ``find_bonds`` does; lines as ``sorted_lines`` gives them, with ``LINE_COLUMNS``."""
+    recorded = recorded_bonds(site, lines)
+    inferred = _inferred(site, lines, recorded, settings)
+    columns = _stacked([recorded.columns, inferred, _columns(twin_ties(site, settings=settings.site))])
+    if not len(columns.get("point", ())):
         return stamp(empty_table("bonds_found", site.crs), find_bonds)
     points = columns.pop("point")
     frame = table_frame("bonds_found", columns, geometry=points, crs=site.crs)
-    return stamp(frame, find_bonds, structure_reach_m=used.site.structure_reach_m)
+    return stamp(frame, find_bonds, structure_reach_m=settings.site.structure_reach_m)
 
 
-def _stacked(
-    before: list[dict[str, Any]], middle: dict[str, NDArray[Any]], after: list[dict[str, Any]]
-) -> dict[str, NDArray[Any]]:
-    """Return rows, columns and rows as columns of one table; what some don't have is NaN there."""
-    names = dict.fromkeys(["point", *(n for row in before for n in row), *middle, *(n for row in after for n in row)])
-    count = len(middle.get("point", ()))
-    out = {}
-    for name in names:
-        own = middle.get(name, np.full(count, np.nan, dtype=object))
-        rows = [
-            np.array([row.get(name, np.nan) for row in part] + [None], dtype=object)[:-1] for part in (before, after)
-        ]
-        whole = np.concatenate((rows[0], own, rows[1])) if before or after else own
+def _columns(rows: list[dict[str, Any]]) -> Columns:
+    """Return rows that have the same names as columns."""
+    names = rows[0] if rows else ()
+    return {name: np.array([row[name] for row in rows] + [None], dtype=object)[:-1] for name in names}
+
+
+def _stacked(parts: list[Columns]) -> Columns:
+    """Return parts of one table, one after the other; what a part doesn't have is NaN there."""
+    parts = [part for part in parts if part]
+    if len(parts) == 1 and parts[0].keys() <= {"point", *RESULT_TABLES["bonds_found"].names}:
+        return dict(parts[0])
+    out: Columns = {}
+    for name in dict.fromkeys(name for part in parts for name in part):
+        whole = np.concatenate(
+            [part.get(name, np.full(len(part["point"]), np.nan)).astype(object) for part in parts]
+        )  # fmt: skip
         known = name == "point" or name in RESULT_TABLES["bonds_found"].names
         out[name] = whole if known else pd.Series(whole.tolist()).to_numpy()  # owners' columns: their types
     return out
 
 
-def _recorded(site: Site, lines: gpd.GeoDataFrame) -> list[dict[str, Any]]:
-    if not len(site.bonds):
-        return []
-    row_of = {name: row for row, name in enumerate(lines["line_id"])}
-    shapes = lines.geometry.to_numpy()
-    structures = dict(zip(site.structures["structure_id"].astype(str), site.structures.geometry, strict=True))
-    rows = []
-    for shape, record in zip(site.bonds.geometry, site.bonds.drop(columns="geometry").to_dict("records"), strict=True):
-        a, b = sorted((str(record["line_a"]), str(record["line_b"])), key=lambda name: (name == EARTH, name))
-        if a not in row_of or (b not in row_of and b != EARTH):
-            continue
-        place = shape if shape is not None and not shape.is_empty else structures.get(str(record["structure_id"]))
-        line_a, line_b = shapes[row_of[a]], None if b == EARTH else shapes[row_of[b]]
-        row = _completed({str(key): None if pd.isna(value) else value for key, value in record.items()}, a, b)
-        rows.append(row | _placed(line_a, line_b, place))
-    return sorted(rows, key=lambda row: str(row["bond_id"]))
+@dataclass(frozen=True)
+class _Structures:
+    """Structures where a rule may apply, ordered by id; shape (k,) all, ``number`` the same for the same id."""
+
+    ids: NDArray[Any]
+    number: Ints
+    kind: Ints
+    points: NDArray[Any]
+
+    @classmethod
+    def of(cls, site: Site) -> _Structures:
+        kinds = word_numbers(site.structures["kind"], KINDS)
+        rows = np.flatnonzero(kinds >= 0)
+        ids = site.structures["structure_id"].astype(str).to_numpy(dtype=object)[rows]
+        order = np.argsort(ids, kind="stable")
+        rows, ids = rows[order], ids[order]
+        number = np.cumsum(np.r_[False, ids[1:] != ids[:-1]][: len(ids)])
+        return cls(ids, number, kinds[rows], site.structures.geometry.to_numpy()[rows])
+
+    def numbers_of(self, ids: NDArray[Any]) -> Ints:
+        """Return the numbers of ids, -1 where there is none; shape (k,)."""
+        first = np.flatnonzero(np.diff(self.number, prepend=-1))
+        return np.asarray(pd.Index(self.ids[first], dtype=object).get_indexer(ids), dtype=np.int64)
 
 
-def _completed(record: dict[str, Any], line_a: str, line_b: str) -> dict[str, Any]:
-    """Give an owner's record the words it leaves out."""
-    evidence, state = str(record["evidence"] or "recorded"), str(record["state"] or "unknown")
-    row = record | {"line_a": line_a, "line_b": line_b, "evidence": evidence, "state": state}
-    row |= {"rule": "recorded", "source": "owner's record"}
-    if row["resistance_ohm"] is None and line_b != EARTH:
-        row["resistance_ohm"] = RESISTANCE_OHM
-    if state == "open":
-        row["probability"] = 0.0  # that the path conducts, not that the record is right
-    elif row["probability"] is None:
-        row["probability"] = 1.0 if state == "closed" else PROBABILITY.get(evidence, 0.5)
-    return row
-
-
-def _placed(line_a: Any, line_b: Any, place: Any) -> dict[str, Any]:
-    """Measures on the two lines, and the point: at the place, without one where the lines are nearest."""
-    if place is None:
-        place = shapely.get_point(line_a, 0) if line_b is None else shapely.shortest_line(line_a, line_b)
-    on_a = shapely.get_point(shapely.shortest_line(line_a, place), 0)
-    measures = {"measure_a_m": shapely.line_locate_point(line_a, on_a), "measure_b_m": None}
-    if line_b is not None:
-        on_b = shapely.get_point(shapely.shortest_line(line_b, place), 0)
-        measures["measure_b_m"] = shapely.line_locate_point(line_b, on_b)
-    return measures | {"point": place if place.geom_type == "Point" else shapely.centroid(place)}
-
-
-def _inferred(
-    site: Site, lines: gpd.GeoDataFrame, recorded: list[dict[str, Any]], settings: Settings
-) -> dict[str, NDArray[Any]]:
+def _inferred(site: Site, lines: gpd.GeoDataFrame, recorded: Recorded, settings: Settings) -> Columns:
     """Return columns of the rows that the rules suggest, and their points; none where there are none."""
     reach_m = settings.site.structure_reach_m
-    kinds = {kind for rule in RULES for kind in rule.kinds}
-    places = site.structures[site.structures["kind"].isin(kinds)]
-    places = places.iloc[np.argsort(places["structure_id"].astype(str).to_numpy(dtype=object), kind="stable")]
+    places = _Structures.of(site)
     rows = np.flatnonzero(conducts(lines) & _metal(lines))
-    if not len(places) or not len(rows):
+    if not len(places.ids) or not len(rows):
         return {}
     held = _held(site, lines, rows, places, reach_m=reach_m)
     bonded = _bonded(recorded, places, reach_m)
     joined = _joined(lines, held, settings.site.snap_m, bonded=bonded)
     found = suggested_bonds(held, joined=joined, bonded=bonded, reach_m=reach_m)
-    a, b = found.a, found.b
-    named = {name: np.array([getattr(rule, name) for rule in RULES], dtype=object)[found.rule]
+    order = np.lexsort((found.b, found.a, found.rule))  # nearly that of the ids
+    rule, a, b = found.rule[order], found.a[order], found.b[order]
+    line_a, line_b, point = held.line[a], held.line[b], held.point[a]
+    bond_id = _bond_ids(lines, places, (rule, point, line_a, line_b))
+    order = np.argsort(bond_id, kind="stable")
+    rule, line_a, line_b, point = rule[order], line_a[order], line_b[order], point[order]
+    ids = lines["line_id"].to_numpy(dtype=object)
+    named = {name: np.array([getattr(rule, name) for rule in RULES], dtype=object)[rule]
              for name in ("name", "kind", "evidence", "source")}  # fmt: skip
-    bond_id = named["name"] + ("~" + held.structure_id[a]) + ("~" + held.line_id[a]) + ("~" + held.line_id[b])
-    columns = {
-        "bond_id": bond_id,
-        "line_a": held.line_id[a],
-        "line_b": held.line_id[b],
-        "structure_id": held.structure_id[a],
+    return {
+        "bond_id": bond_id[order],
+        "line_a": ids[line_a],
+        "line_b": ids[line_b],
+        "structure_id": places.ids[point],
         "kind": named["kind"],
-        "state": np.full(len(a), "unknown", dtype=object),
-        "resistance_ohm": np.full(len(a), RESISTANCE_OHM),
+        "state": np.full(len(rule), "unknown", dtype=object),
+        "resistance_ohm": np.full(len(rule), RESISTANCE_OHM),
         "evidence": named["evidence"],
-        "probability": np.array([rule.probability for rule in RULES])[found.rule],
-        "measure_a_m": held.measure_m[a],
-        "measure_b_m": held.measure_m[b],
+        "probability": np.array([rule.probability for rule in RULES])[rule],
+        "measure_a_m": held.measure_m[a[order]],
+        "measure_b_m": held.measure_m[b[order]],
         "rule": named["name"],
         "source": named["source"],
-        "point": places.geometry.to_numpy()[held.point[a]],
+        "point": places.points[point],
     }
-    order = np.argsort(bond_id, kind="stable")
-    return {name: values[order] for name, values in columns.items()}
 
 
-def _held(
-    site: Site, lines: gpd.GeoDataFrame, rows: NDArray[np.int64], places: gpd.GeoDataFrame, *, reach_m: float
-) -> Held:
-    """Return which metal lines are at which structures, two or more at each; without those isolated there."""
-    at = lines_at(lines.iloc[rows], places.geometry.to_numpy(), reach_m=reach_m)
-    point, line = at["point"].to_numpy(), rows[at["line"].to_numpy()]
-    structure_id = places["structure_id"].astype(str).to_numpy(dtype=object)
+def _bond_ids(lines: gpd.GeoDataFrame, places: _Structures, rows: tuple[Ints, Ints, Ints, Ints]) -> NDArray[Any]:
+    """Name bonds by rule, structure and both lines, parted by tildes."""
+    rule, point, line_a, line_b = rows
     ids = lines["line_id"].to_numpy(dtype=object)
+    ruled = np.array([f"{rule.name}~" for rule in RULES], dtype=object)
+    first, number = np.unique(point, return_inverse=True)
+    placed = places.ids[first] + "~"
+    return np.asarray(ruled[rule] + placed[number] + (ids[line_a] + "~") + ids[line_b])
+
+
+def _held(site: Site, lines: gpd.GeoDataFrame, rows: Ints, places: _Structures, *, reach_m: float) -> Held:
+    """Return which metal lines are at which structures, two or more at each; without those isolated there."""
+    at = lines_at(lines.iloc[rows], places.points, reach_m=reach_m)
+    point, line = at["point"].to_numpy(), rows[at["line"].to_numpy()]
     isolating = isolating_places(site)
-    barred = set(zip(isolating["structure_id"].astype(str), isolating["line_id"], strict=True))
-    keep = np.ones(len(at), dtype=bool)
-    if barred:
-        keep = np.array([pair not in barred for pair in zip(structure_id[point], ids[line], strict=True)], dtype=bool)
-    keep &= np.bincount(point[keep], minlength=len(places))[point] > 1
+    barred = (
+        places.numbers_of(isolating["structure_id"].astype(str).to_numpy(dtype=object)),
+        pd.Index(lines["line_id"].to_numpy(dtype=object)).get_indexer(isolating["line_id"].to_numpy(dtype=object)),
+    )
+    keep = ~np.isin(places.number[point] * len(lines) + line, barred[0] * len(lines) + barred[1])
+    keep &= np.bincount(point[keep], minlength=len(places.ids))[point] > 1
     point, line = point[keep], line[keep]
     return Held(
-        structure_id=structure_id[point],
-        kind=places["kind"].to_numpy(dtype=object)[point],
+        structure=places.number[point],
+        kind=places.kind[point],
         point=point,
         line=line,
-        line_id=ids[line],
-        utility=lines["utility"].to_numpy(dtype=object)[line],
-        asset=lines["asset"].to_numpy(dtype=object)[line],
+        utility=word_numbers(lines["utility"], UTILITIES)[line],
+        cable=(lines["asset"] == "cable").to_numpy(dtype=bool)[line],
         measure_m=at["measure_m"].to_numpy()[keep],
         end=at["end"].to_numpy()[keep],
     )
 
 
-def _joined(
-    lines: gpd.GeoDataFrame, held: Held, snap_m: float, *, bonded: Mapping[str, set[Pair]]
-) -> dict[str, set[Pair]]:
-    """Return, by structure, the pairs of lines at it that meet there, for structures where that makes a difference."""
-    held = held.only(within_utility(held) | pd.Index(held.structure_id).isin(bonded.keys()))
+def _joined(lines: gpd.GeoDataFrame, held: Held, snap_m: float, *, bonded: Ints) -> Ints:
+    """Return the lines that meet at a structure, where that makes a difference: its number and both; shape (m, 3)."""
+    held = held.only(within_utility(held) | np.isin(held.structure, bonded[:, 0]))
     if not len(held.line):
-        return {}
+        return np.empty((0, 3), np.int64)
     rows = np.unique(held.line)
     met = meetings(lines.iloc[rows], snap_m=snap_m)
-    met = pd.DataFrame({"line": rows[met["line_a"]], "other": rows[met["line_b"]], "at_m": met["measure_a_m"]})
-    here = pd.DataFrame({"line": held.line, "place": np.arange(len(held.line)), "point": held.point})
-    both = met.merge(here, on="line")
-    place = both["place"].to_numpy()
-    near = np.abs(held.measure_m[place] - both["at_m"].to_numpy()) <= JOINT_REACH_M + snap_m
-    width = len(lines)
-    near &= np.isin(both["point"].to_numpy() * width + both["other"].to_numpy(), held.point * width + held.line)
-    ids = lines["line_id"].to_numpy(dtype=object)
-    found: defaultdict[str, set[Pair]] = defaultdict(set)
-    for k, other in zip(place[near].tolist(), both["other"].to_numpy()[near].tolist(), strict=True):
-        a, b = held.line_id[k], ids[other]
-        found[held.structure_id[k]].add((min(a, b), max(a, b)))
-    return dict(found)
+    line, other = rows[met["line_a"]], rows[met["line_b"]]
+    order = np.argsort(held.line, kind="stable")
+    begins = np.searchsorted(held.line[order], line)
+    count = np.searchsorted(held.line[order], line, side="right") - begins
+    meeting = np.repeat(np.arange(len(line)), count)
+    place = order[np.arange(count.sum()) - np.repeat(np.cumsum(count) - count - begins, count)]
+    near = np.abs(held.measure_m[place] - met["measure_a_m"].to_numpy()[meeting]) <= JOINT_REACH_M + snap_m
+    place, one, two = place[near], line[meeting[near]], other[meeting[near]]
+    here = np.isin(held.point[place] * len(lines) + two, held.point * len(lines) + held.line)
+    return np.column_stack((held.structure[place], np.minimum(one, two), np.maximum(one, two)))[here]
 
 
-def _bonded(recorded: list[dict[str, Any]], places: gpd.GeoDataFrame, reach_m: float) -> dict[str, set[Pair]]:
-    """Return, by structure, the pairs of lines with a recorded bond that names it or stands within reach of it."""
-    found: dict[str, set[Pair]] = defaultdict(set)
-    for row in recorded:
-        if row["structure_id"]:
-            found[str(row["structure_id"])].add((row["line_a"], row["line_b"]))
-    if recorded:
-        points = np.array([row["point"] for row in recorded], dtype=object)
-        near = shapely.STRtree(places.geometry.to_numpy()).query(points, predicate="dwithin", distance=reach_m)
-        names = places["structure_id"].astype(str).to_numpy(dtype=object)
-        for bond, name in zip(near[0].tolist(), names[near[1]], strict=True):
-            row = recorded[bond]
-            found[name].add((row["line_a"], row["line_b"]))
-    return found
+def _bonded(recorded: Recorded, places: _Structures, reach_m: float) -> Ints:
+    """Return the lines with a recorded bond that names a structure or stands within reach of it; as ``_joined``."""
+    if not len(recorded):
+        return np.empty((0, 3), np.int64)
+    stated = np.array([str(name or "") for name in recorded.columns["structure_id"]], dtype=object)
+    number = places.numbers_of(stated)
+    number[stated == ""] = -1
+    bond, point = shapely.STRtree(places.points).query(recorded.columns["point"], predicate="dwithin", distance=reach_m)
+    bond, number = np.r_[np.arange(len(recorded)), bond], np.r_[number, places.number[point]]
+    pairs = np.column_stack((number, recorded.line_a[bond], recorded.line_b[bond]))
+    return pairs[(pairs >= 0).all(axis=1)]
 
 
 def _metal(lines: gpd.GeoDataFrame) -> NDArray[np.bool_]:

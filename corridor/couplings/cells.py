@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from corridor.couplings.segments import Segments
 from corridor.threads import in_parallel, worked
 
-__all__ = ["Laid", "lay_out", "pairs_near"]
+__all__ = ["Laid", "columns_of", "lay_out", "pairs_near", "slot_of"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -150,13 +150,13 @@ def _listed(
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _slot(row: Any, column: Any, mask: Any) -> Any:  # pragma: no cover - compiled
+def slot_of(row: Any, column: Any, mask: Any) -> Any:  # pragma: no cover - compiled
     """Return the place of a cell's list; a row's cells follow one another."""
     return (row * _ROW_STEP + column) & mask
 
 
 @numba.njit(cache=True, nogil=True, error_model="numpy")
-def _columns(ends: Any, grow: float, grid: Any, row: int) -> Any:  # pragma: no cover - compiled
+def columns_of(ends: Any, grow: float, grid: Any, row: int) -> Any:  # pragma: no cover - compiled
     """Return the first and last cell of a row of cells through which a segment of some thickness runs."""
     x0, y0, x1, y1 = ends
     size, per_m = grid[0], grid[4]
@@ -189,9 +189,9 @@ def _list_cells(part: Any, data: Any, grid: Any, out: Any) -> None:  # pragma: n
         west_unit, east_unit = math.floor(min(x0, x1) * per_unit), math.ceil(max(x0, x1) * per_unit)
         south_unit, north_unit = math.floor(south * per_unit), math.ceil(north * per_unit)
         for row in range(math.floor((south - _SLACK_M) * per_m), math.floor((north + _SLACK_M) * per_m) + 1):
-            first, last = _columns(own, _SLACK_M, grid, row)
+            first, last = columns_of(own, _SLACK_M, grid, row)
             for column in range(first, last + 1):
-                slot = _slot(row, column, mask)
+                slot = slot_of(row, column, mask)
                 if listed:
                     to = at[slot]
                     lists[to, 0], lists[to, 1] = who[k, 0], k
@@ -253,9 +253,9 @@ def pairs_near(asked: Any, data: Any, cells: Any, out: Any) -> int:  # pragma: n
         west, east = math.floor((min(x0, x1) - grow) * per_unit), math.ceil((max(x0, x1) + grow) * per_unit)
         south, north = math.floor(low * per_unit), math.ceil(high * per_unit)
         for row in range(math.floor(low * per_m), math.floor(high * per_m) + 1):
-            column, last = _columns(own, grow, grid, row)
+            column, last = columns_of(own, grow, grid, row)
             while column <= last:
-                slot = _slot(row, column, mask)
+                slot = slot_of(row, column, mask)
                 many = min(last - column + 1, mask + 1 - slot)
                 start, stop = begins[slot], begins[slot + many]
                 if stop - start > _CROWDED:  # cell by cell

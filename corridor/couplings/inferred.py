@@ -1,24 +1,28 @@
-"""Bonds that rules suggest, for all structures at once; the few that need more are looked at one by one."""
+"""Bonds that rules suggest, for all structures at once."""
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
-from itertools import combinations
-from typing import Any, NamedTuple
+from functools import cache
+from typing import Any
 
+import numba
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from corridor.couplings.rules import RULES, BondRule
+from corridor.couplings.rules import RULES
 
-__all__ = ["Held", "Suggested", "suggested_bonds", "within_utility"]
+__all__ = ["KINDS", "UTILITIES", "Held", "Suggested", "suggested_bonds", "within_utility", "word_numbers"]
 
-Pair = tuple[str, str]  # line_ids, ascending
 Ints = NDArray[np.int64]
+Flags = NDArray[np.bool_]
 
 ALL_PAIRS_UP_TO = 6  # lines at one structure; with more, as many bonds as hold the same lines together
+KINDS = tuple(sorted({kind for rule in RULES for kind in rule.kinds}))
+UTILITIES = tuple(sorted({utility for rule in RULES for utility in (*rule.first, *rule.second)}))
+_ROOM, _ROOM_A_LINE = 1000, 2  # for bonds; where there are more, they are looked for again
 
 
 @dataclass(frozen=True)
@@ -27,31 +31,34 @@ class Held:
 
     Attributes
     ----------
-    structure_id, kind : ndarray of str
-        Of the structure.
+    structure : ndarray of int
+        Number of the structure's id.
+    kind : ndarray of int
+        Its kind's place in ``KINDS``, -1 for any other.
     point : ndarray of int
         Its place in the order of the structures.
     line : ndarray of int
         Place of the line in the order of the ids.
-    line_id, utility, asset : ndarray of str
-        Of the line.
+    utility : ndarray of int
+        Of the line: place in ``UTILITIES``, -1 for any other.
+    cable : ndarray of bool
+        Whether the line is one.
     measure_m : ndarray of float, m
         Where the line is at the structure.
     end : ndarray of bool
         Whether with an end.
     """
 
-    structure_id: NDArray[Any]
-    kind: NDArray[Any]
+    structure: Ints
+    kind: Ints
     point: Ints
     line: Ints
-    line_id: NDArray[Any]
-    utility: NDArray[Any]
-    asset: NDArray[Any]
+    utility: Ints
+    cable: Flags
     measure_m: NDArray[np.float64]
-    end: NDArray[np.bool_]
+    end: Flags
 
-    def only(self, rows: NDArray[np.bool_]) -> Held:
+    def only(self, rows: Flags) -> Held:
         """Return some of the rows; shape (k,) bool."""
         return Held(**{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
@@ -65,105 +72,91 @@ class Suggested:
     b: Ints
 
 
-class _Here(NamedTuple):
-    line_id: str
-    utility: str
-    asset: str
-    end: bool
-    kind: str
+def word_numbers(values: Any, words: tuple[str, ...]) -> Ints:
+    """Return the place of each value among words, -1 for any other; shape (k,)."""
+    numbers, found = pd.factorize(values)
+    place = {word: k for k, word in enumerate(words)}
+    return np.array([*(place.get(word, -1) for word in found), -1], dtype=np.int64)[numbers]
 
 
-def suggested_bonds(
-    held: Held, *, joined: Mapping[str, set[Pair]], bonded: Mapping[str, set[Pair]], reach_m: float
-) -> Suggested:
+def suggested_bonds(held: Held, *, joined: Ints, bonded: Ints, reach_m: float) -> Suggested:
     """Return the bonds that the rules suggest.
 
     Parameters
     ----------
     held : Held
         Lines at structures.
-    joined, bonded : mapping of str to set of pairs
-        By structure, the lines that meet there, and those with a recorded bond.
+    joined, bonded : ndarray of int, shape (m, 3)
+        Lines that meet, and lines with a recorded bond: number of the structure's id and both lines.
     reach_m : float, m
         Bonds of one rule and pair so near along the first line are one: several owners may record one building.
     """
-    begins = np.flatnonzero(np.r_[True, held.point[1:] != held.point[:-1]][: len(held.point)])
-    counts = np.diff(np.r_[begins, len(held.point)])
-    special = (counts > ALL_PAIRS_UP_TO) | np.array(
-        [name in joined or name in bonded for name in held.structure_id[begins]], dtype=bool
-    )
-    rule, a, b = _plain(held, begins[~special], counts[~special])
-    more = [row for k in np.flatnonzero(special & (counts > 1)) for row in
-            _one_by_one(held, int(begins[k]), int(counts[k]), joined=joined, bonded=bonded)]  # fmt: skip
-    if more:
-        rule, a, b = (np.r_[x, y] for x, y in zip((rule, a, b), np.array(more, np.int64).T, strict=True))
-    order = np.lexsort((held.line[b], held.line[a], rule, held.point[a]))
-    rule, a, b = rule[order], a[order], b[order]
+    begins = np.flatnonzero(np.r_[True, held.point[1:] != held.point[:-1], True][: len(held.point) + 1])
+    ids = int(held.structure.max(initial=-1)) + 1
+    here = (begins, held.structure, held.kind, held.line, held.utility, held.cable, held.end)
+    settled = (*_by_structure(joined, ids), *_by_structure(bonded, ids))
+    room = _ROOM + _ROOM_A_LINE * len(held.line)
+    while True:
+        out = np.empty((room, 3), np.int64)
+        count = _suggest(here, _rules(), settled, out)
+        if count <= room:
+            break
+        room = count
+    rule, a, b = out[:count].T
     keep = _once(held, rule, a, b, reach_m=reach_m)
     return Suggested(rule[keep], a[keep], b[keep])
 
 
-def within_utility(held: Held) -> NDArray[np.bool_]:
+def within_utility(held: Held) -> Flags:
     """Tell which rows are at a structure where a rule bonds lines of one utility with each other; shape (k,).
 
     Lines that meet are of one utility: elsewhere it makes no difference whether any do.
     """
-    asked = np.zeros(int(held.point.max(initial=-1)) + 1, dtype=bool)
-    utility = held.utility.astype(str)
-    for rule in RULES:
-        usable = _usable(held, rule)
-        for name in set(rule.first) & set(rule.second):
-            asked |= np.bincount(held.point[usable & (utility == name)], minlength=len(asked)) > 1
+    points = int(held.point.max(initial=-1)) + 1
+    asked = np.zeros(points, dtype=bool)
+    at_kind, first, second, passing, cables = _rules()
+    for number, both in enumerate(first & second):
+        usable = at_kind[number, held.kind] & (held.end | passing[number]) & (held.cable | ~cables[number])
+        for utility in np.flatnonzero(both):
+            asked |= np.bincount(held.point[usable & (held.utility == utility)], minlength=points) > 1
     return np.asarray(asked[held.point], dtype=bool)
 
 
-def _usable(held: Held, rule: BondRule) -> NDArray[np.bool_]:
-    usable = np.isin(held.kind.astype(str), rule.kinds) & (held.end | rule.passing)
-    return np.asarray(usable & ((held.asset == "cable") | (not rule.cables)), dtype=bool)
+@cache
+def _rules() -> tuple[Flags, Flags, Flags, Flags, Flags]:
+    """Return which kinds, first and second utilities each rule takes (last column: any other), and its flags."""
+    return (
+        np.array([_among(KINDS, rule.kinds) for rule in RULES]),
+        np.array([_among(UTILITIES, rule.first) for rule in RULES]),
+        np.array([_among(UTILITIES, rule.second) for rule in RULES]),
+        np.array([rule.passing for rule in RULES]),
+        np.array([rule.cables for rule in RULES]),
+    )
 
 
-def _plain(held: Held, begins: Ints, counts: Ints) -> tuple[Ints, Ints, Ints]:
-    """Return rule and both places of the pairs at structures of few lines, of which none is settled."""
-    pairs = [np.empty((0, 2), np.int64)]
-    for count in range(2, ALL_PAIRS_UP_TO + 1):
-        own = begins[counts == count]
-        pairs += [np.column_stack((own + p, own + q)) for p, q in combinations(range(count), 2)]
-    a, b = np.concatenate(pairs).T
-    utility = held.utility.astype(str)
-    found = []
-    for number, rule in enumerate(RULES):
-        usable = _usable(held, rule)
-        first, second = usable & np.isin(utility, rule.first), usable & np.isin(utility, rule.second)
-        fits = np.flatnonzero((first[a] & second[b]) | (first[b] & second[a]))
-        found.append((np.full(len(fits), number), a[fits], b[fits]))
-    rules, firsts, seconds = zip(*found, strict=True)
-    return np.concatenate(rules), np.concatenate(firsts), np.concatenate(seconds)
+def _among(words: tuple[str, ...], wanted: Iterable[str]) -> list[bool]:
+    return [*(word in set(wanted) for word in words), False]
 
 
-def _one_by_one(
-    held: Held, begin: int, count: int, *, joined: Mapping[str, set[Pair]], bonded: Mapping[str, set[Pair]]
-) -> Iterator[tuple[int, int, int]]:
-    """Yield rule and both places of the pairs at one structure."""
-    rows = range(begin, begin + count)
-    here = [_Here(held.line_id[k], held.utility[k], held.asset[k], bool(held.end[k]), held.kind[k]) for k in rows]
-    place = {row.line_id: begin + k for k, row in enumerate(here)}
-    structure = held.structure_id[begin]
-    settled = _settled(place, joined.get(structure, set()), bonded.get(structure, set()))
-    for number, rule in enumerate(RULES):
-        for a, b in _pairs(rule, here, settled):
-            yield number, place[a], place[b]
+def _by_structure(pairs: Ints, ids: int) -> tuple[Ints, Ints]:
+    """Return pairs in the order of their structures, and where each one's begin."""
+    pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
+    return pairs, np.searchsorted(pairs[:, 0], np.arange(ids + 1))
 
 
-def _once(held: Held, rule: Ints, a: Ints, b: Ints, *, reach_m: float) -> NDArray[np.bool_]:
+def _once(held: Held, rule: Ints, a: Ints, b: Ints, *, reach_m: float) -> Flags:
     """Tell which bonds are there for the first time: not one of the same rule and pair, at the same place."""
     keep = np.ones(len(rule), dtype=bool)
-    order = np.lexsort((held.line[b], held.line[a], rule))  # stable: by structure within a pair
-    keys = np.column_stack((rule, held.line[a], held.line[b]))[order]
-    same = np.r_[False, (keys[1:] == keys[:-1]).all(axis=1)][: len(order)]
-    known: defaultdict[tuple[int, int, int], list[float]] = defaultdict(list)
+    line_a, line_b = held.line[a], held.line[b]
+    width = int(held.line.max(initial=0)) + 1
+    keys = (line_a * width + line_b) * len(RULES) + rule
+    order = np.argsort(keys, kind="stable")  # by structure within a pair
+    keys = keys[order]
+    same = np.r_[False, keys[1:] == keys[:-1]][: len(order)]
+    known: dict[int, list[float]] = {}
     for k in np.flatnonzero(same | np.r_[same[1:], False][: len(order)]):
         row = order[k]
-        at_m, before = float(held.measure_m[a[row]]), known[tuple(keys[k].tolist())]
+        at_m, before = float(held.measure_m[a[row]]), known.setdefault(int(keys[k]), [])
         if any(abs(at_m - other_m) <= reach_m for other_m in before):
             keep[row] = False
         else:
@@ -171,54 +164,96 @@ def _once(held: Held, rule: Ints, a: Ints, b: Ints, *, reach_m: float) -> NDArra
     return keep
 
 
-def _settled(names: Iterable[str], joined: set[Pair], bonded: set[Pair]) -> set[Pair]:
-    """Return the pairs at a structure that need no rule: those that meet, and those whose bond is on record.
+@numba.njit(cache=True, nogil=True)
+def _suggest(here: Any, rules: Any, settled: Any, out: Any) -> int:  # pragma: no cover - compiled
+    """Write rule and both places of the bonds; return how many, of which no more than fit are written."""
+    begins, structure, kind, line, utility, cable, end = here
+    at_kind, first, second, passing, cables = rules
+    joined, joined_at, bonded, bonded_at = settled
+    count = 0
+    for p in range(begins.size - 1):
+        begin, last = begins[p], begins[p + 1]
+        lines, at = line[begin:last], structure[begin]
+        one = _groups(lines, joined[joined_at[at] : joined_at[at + 1]])
+        known = _known(lines, one, bonded[bonded_at[at] : bonded_at[at + 1]])
+        for number in range(at_kind.shape[0]):
+            if not at_kind[number, kind[begin]]:
+                continue
+            usable = (end[begin:last] | passing[number]) & (cable[begin:last] | (not cables[number]))
+            own = utility[begin:last]
+            sides = (first[number][own] & usable, second[number][own] & usable)
+            count = _bond((number, begin), sides, (one, known), (out, count))
+    return count
+
+
+@numba.njit(cache=True, nogil=True)
+def _place(lines: Any, line: int) -> int:  # pragma: no cover - compiled
+    """Return the place of a line among ascending ones, -1 where it isn't there."""
+    k = np.searchsorted(lines, line)
+    return int(k) if k < lines.size and lines[k] == line else -1
+
+
+@numba.njit(cache=True, nogil=True)
+def _unite(groups: Any, a: int, b: int) -> bool:  # pragma: no cover - compiled
+    """Make one group of two; return False where they are one."""
+    kept, gone = groups[a], groups[b]
+    if kept == gone:
+        return False
+    for k in range(groups.size):
+        if groups[k] == gone:
+            groups[k] = kept
+    return True
+
+
+@numba.njit(cache=True, nogil=True)
+def _groups(lines: Any, joined: Any) -> Any:  # pragma: no cover - compiled
+    """Return a number for each of the lines at a structure, the same for those that meet there: one conductor."""
+    groups = np.arange(lines.size)
+    for k in range(joined.shape[0]):
+        a, b = _place(lines, joined[k, 1]), _place(lines, joined[k, 2])
+        if a >= 0 and b >= 0:
+            _unite(groups, a, b)
+    return groups
+
+
+@numba.njit(cache=True, nogil=True)
+def _known(lines: Any, groups: Any, bonded: Any) -> Any:  # pragma: no cover - compiled
+    """Tell which groups have a recorded bond between them; no shape at all where there is none.
 
     Lines that meet are one conductor there: a bond that is recorded for one of them settles all of them.
     """
-    here = sorted(names)
-    one = _groups(here)
-    for a, b in joined:
-        if a in one and b in one:
-            _unite(one, a, b)
-    known = {(one[a], one[b]) for a, b in bonded if a in one and b in one}
-    known |= {(b, a) for a, b in known}
-    return {(a, b) for a, b in combinations(here, 2) if one[a] == one[b] or (one[a], one[b]) in known}
+    size = lines.size if bonded.shape[0] else 0
+    known = np.zeros((size, size), np.bool_)
+    for k in range(bonded.shape[0]):
+        a, b = _place(lines, bonded[k, 1]), _place(lines, bonded[k, 2])
+        if a >= 0 and b >= 0:
+            known[groups[a], groups[b]] = known[groups[b], groups[a]] = True
+    return known
 
 
-def _groups(names: Iterable[str]) -> dict[str, int]:
-    """Return a group of its own for each line; a structure holds few."""
-    return {name: number for number, name in enumerate(names)}
-
-
-def _unite(groups: dict[str, int], a: str, b: str) -> None:
-    kept, gone = groups[a], groups[b]
-    if kept != gone:
-        groups.update({name: kept for name, group in groups.items() if group == gone})
-
-
-def _pairs(rule: BondRule, here: Sequence[Any], settled: set[Pair]) -> Iterator[Pair]:
-    """Yield the pairs of lines at one structure, sorted by line_id, that a rule bonds, in the order of their ids."""
-    if here[0].kind not in rule.kinds:
-        return
-    wanted = {*rule.first, *rule.second}
-    utility = {
-        row.line_id: row.utility
-        for row in here
-        if row.utility in wanted and (row.end or rule.passing) and (row.asset == "cable" or not rule.cables)
-    }
-    held = _groups(utility)
-    left = len(utility)
-    for a, b in combinations(utility, 2):
-        one_way = utility[a] in rule.first and utility[b] in rule.second
-        other_way = utility[b] in rule.first and utility[a] in rule.second
-        if not (one_way or other_way) or (a, b) in settled:
-            continue
-        if len(utility) > ALL_PAIRS_UP_TO:
-            if held[a] == held[b]:
+@numba.njit(cache=True, nogil=True)
+def _bond(asked: Any, sides: Any, settled: Any, written: Any) -> int:  # pragma: no cover - compiled
+    """Write the pairs of lines at one structure that a rule bonds, by their ids; return how many so far."""
+    number, begin = asked
+    first, second = sides
+    one, known = settled
+    out, count = written
+    wanted = np.flatnonzero(first | second)
+    held, left = np.arange(first.size), wanted.size
+    for x in range(wanted.size):
+        for y in range(x + 1, wanted.size):
+            a, b = wanted[x], wanted[y]
+            if not ((first[a] & second[b]) | (first[b] & second[a])) or one[a] == one[b]:
                 continue
-            _unite(held, a, b)
-            left -= 1
-        yield a, b
-        if left == 1:
-            return  # all are held together
+            if known.size and known[one[a], one[b]]:
+                continue
+            if wanted.size > ALL_PAIRS_UP_TO:
+                if not _unite(held, a, b):
+                    continue
+                left -= 1
+            if count < out.shape[0]:
+                out[count, 0], out[count, 1], out[count, 2] = number, begin + a, begin + b
+            count += 1
+            if left == 1:
+                return count  # all are held together
+    return count

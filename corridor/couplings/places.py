@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Any
 
 import geopandas as gpd
@@ -11,7 +12,8 @@ import shapely
 from numpy.typing import NDArray
 
 from corridor.couplings.bulk import uncollected
-from corridor.couplings.segments import ends_of
+from corridor.couplings.near import lines_near
+from corridor.couplings.segments import ends_among
 from corridor.dictionary import GONE
 from corridor.site.model import Site
 from corridor.site.voltages import stated_volts, volts_apart
@@ -44,17 +46,48 @@ def lines_at(lines: gpd.GeoDataFrame, points: NDArray[Any], *, reach_m: float) -
         A row per point and line, in that order: point, line (rows), measure_m along the line, and end (whether it is
         one of the line's ends).
     """
-    shapes = lines.geometry.to_numpy()
-    point, line = shapely.STRtree(shapes).query(points, predicate="dwithin", distance=reach_m)
-    order = np.lexsort((line, point))
-    point, line = point[order], line[order]
-    length = shapely.length(shapes[line])
-    ends, x, y = ends_of(lines), shapely.get_x(points), shapely.get_y(points)
-    to_start, to_end = (np.sqrt((x[point] - ends[line, k]) ** 2 + (y[point] - ends[line, k + 1]) ** 2) for k in (0, 2))
-    along = shapely.line_locate_point(shapes[line], points[point])
+    points_m = np.column_stack((shapely.get_x(points), shapely.get_y(points)))
+    return pd.DataFrame(vars(_at(_Courses.of(lines), points_m, reach_m=reach_m)))
+
+
+@dataclass(frozen=True)
+class _Courses:
+    """Geometry of lines: as objects, as vertices with the row of each one's line, and by their ends."""
+
+    shapes: NDArray[Any]
+    xy_m: NDArray[np.float64]
+    line: NDArray[np.int64]
+    ends_m: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, lines: gpd.GeoDataFrame) -> _Courses:
+        shapes = lines.geometry.to_numpy()
+        xy_m, line = shapely.get_coordinates(shapes, return_index=True)
+        return cls(shapes, xy_m, line, ends_among(xy_m, line, lines=len(shapes)))
+
+
+@dataclass(frozen=True)
+class _At:
+    """What ``lines_at`` returns, as arrays."""
+
+    point: NDArray[np.int64]
+    line: NDArray[np.int64]
+    measure_m: NDArray[np.float64]
+    end: NDArray[np.bool_]
+
+
+def _at(courses: _Courses, points_m: NDArray[np.float64], *, reach_m: float) -> _At:
+    point, line = lines_near(courses.xy_m, courses.line, points_m, reach_m=reach_m)
+    (x, y), ends = points_m[point].T, courses.ends_m[line]
+    to_start, to_end = (np.sqrt((x - ends[:, k]) ** 2 + (y - ends[:, k + 1]) ** 2) for k in (0, 2))
     end = np.minimum(to_start, to_end) <= reach_m
-    measure = np.where(end, np.where(to_start <= to_end, 0.0, length), along)
-    return pd.DataFrame({"point": point, "line": line, "measure_m": measure, "end": end})
+    measure_m = np.zeros(len(point))
+    last, passing = np.flatnonzero(end & ~(to_start <= to_end)), np.flatnonzero(~end)
+    measure_m[last] = shapely.length(courses.shapes[line[last]])
+    with uncollected():
+        places = shapely.points(points_m[point[passing]])
+    measure_m[passing] = shapely.line_locate_point(courses.shapes[line[passing]], places)
+    return _At(point, line, measure_m, end)
 
 
 def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
@@ -71,27 +104,23 @@ def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
     """
     rows = np.flatnonzero(conducts(lines))
     part = lines.iloc[rows]
-    shapes = part.geometry.to_numpy()
-    both = ends_of(part)
-    with uncollected():
-        ends = np.concatenate([shapely.points(both[:, :2]), shapely.points(both[:, 2:])])
-    found = lines_at(part, ends, reach_m=snap_m)
-    count = len(rows)
-    a, at_last = found["point"].to_numpy() % max(count, 1), found["point"].to_numpy() >= count
-    b = found["line"].to_numpy()
-    measure_a = np.where(at_last, shapely.length(shapes[a]), 0.0)
-    kind = (part["utility"].astype(str) + part["asset"].isin(CONTAINERS).astype(str)).to_numpy(dtype=object)
-    end = found["end"].to_numpy()
+    courses, count = _Courses.of(part), len(rows)
+    starts_m, tips_m = courses.ends_m[:, :2], courses.ends_m[:, 2:]
+    found = _at(courses, np.concatenate((starts_m, tips_m)), reach_m=snap_m)
+    a, at_last, b = found.point % max(count, 1), found.point >= count, found.line
+    utility, contains = pd.factorize(part["utility"])[0], part["asset"].isin(CONTAINERS).to_numpy(dtype=bool)
     # an end finds itself; two ends find each other: the first line's sight of the second is kept
+    keep = (utility[a] == utility[b]) & (utility[a] >= 0) & (contains[a] == contains[b])
     volts = stated_volts(part)
-    keep = (kind[a] == kind[b]) & (a != b) & (~end | (a < b)) & ~volts_apart(volts[a], volts[b])
+    keep &= (a != b) & (~found.end | (a < b)) & ~volts_apart(volts[a], volts[b])
+    a, at_last, b = a[keep], at_last[keep], b[keep]
+    closed = np.flatnonzero(np.sqrt(((tips_m - starts_m) ** 2).sum(axis=1)) <= snap_m)
     pairs = pd.DataFrame({
-        "line_a": rows[a], "measure_a_m": measure_a, "line_b": rows[b], "measure_b_m": found["measure_m"],
-    })[keep]  # fmt: skip
-    closed = np.flatnonzero(shapely.distance(ends[:count], ends[count:]) <= snap_m)
-    rings = pd.DataFrame({"line_a": rows[closed], "measure_a_m": 0.0, "line_b": rows[closed]})
-    rings["measure_b_m"] = shapely.length(shapes[closed])
-    pairs = pd.concat([part for part in (pairs, rings) if len(part)] or [pairs], ignore_index=True)
+        "line_a": rows[np.r_[a, closed]],
+        "measure_a_m": np.r_[np.where(at_last, shapely.length(courses.shapes[a]), 0.0), np.zeros(len(closed))],
+        "line_b": rows[np.r_[b, closed]],
+        "measure_b_m": np.r_[found.measure_m[keep], shapely.length(courses.shapes[closed])],
+    })  # fmt: skip
     return pairs.drop_duplicates(ignore_index=True)
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from corridor.errors import InputError
 from corridor.frames import check_metric
 
-__all__ = ["Segments", "ends_of", "pieces", "segments_of", "sorted_lines", "substrings"]
+__all__ = ["Segments", "ends_among", "ends_of", "pieces", "segments_of", "sorted_lines", "substrings"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -116,8 +116,12 @@ def segments_of(lines: gpd.GeoDataFrame) -> Segments:
 
 def ends_of(lines: gpd.GeoDataFrame) -> Floats:
     """Return easting and northing of the first and the last vertex of each line, m, NaN without; shape (lines, 4)."""
-    xy, line = shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True)
-    ends = np.full((len(lines), 4), np.nan)
+    return ends_among(*shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True), lines=len(lines))
+
+
+def ends_among(xy: Floats, line: Ints, *, lines: int) -> Floats:
+    """Return the same from the vertices of so many lines, and the row of each one's line."""
+    ends = np.full((lines, 4), np.nan)
     begins = np.flatnonzero(np.r_[True, line[1:] != line[:-1]][: len(line)])
     ends[line[begins], :2] = xy[begins]
     ends[line[begins], 2:] = xy[np.r_[begins[1:], len(line)][: len(begins)] - 1]
