@@ -1,7 +1,7 @@
 """Receiver predictions along a line, for its hook-ups, frequencies and cases at once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ Real = NDArray[np.float64]
 REACH_M = 30.0  # sections farther from a station add under 2 % of the field; electrodes always count
 EDDY_NODES = 5  # 0.7 % of the line's field at 10 ohm m and 200 kHz, 0.04 % where gamma is 0.06 per m or less
 EDDY_BYTES = 64_000_000  # of eddy matrices held at a time
+PROFILE_BYTES = 256_000_000  # of a line's profiles held at a time; two threads predict a line each
 EDDY_NODES_WEAK, WEAK_PER_M = 3, 0.03  # so small a gamma leaves hardly any eddies to carry over
 
 
@@ -67,23 +68,57 @@ def predict(
     -------
     Prediction
     """
-    model, columns = solution.model, list(drives)
-    near = _near_sections(model, stations)
-    own = np.isin(near, model.sections_of(stations.line_id))
+    columns = list(drives)
+    near = _near_sections(solution.model, stations)
+    stacked = _stacked(solution, near, columns)
     count = round(2 * receiver.half_width_m / receiver.step_m) + 1
     offsets = np.linspace(-receiver.half_width_m, receiver.half_width_m, count)
+    # live at once: both coils' three matrices, and about eight arrays of complex fields
+    room = count * (48 * near.size + 128 * stacked[0].shape[1])
+    readings = [
+        _readings(solution, _some(stations, some), near, stacked, offsets=offsets, receiver=receiver)
+        for some in _batches(max(1, len(stations.measure_m)), max(1, PROFILE_BYTES // room))
+    ]
+    return _prediction(solution, stations, columns, _joined(readings))
+
+
+def _some(stations: Stations, some: slice) -> Stations:
+    return replace(
+        stations,
+        measure_m=stations.measure_m[some],
+        xy_m=stations.xy_m[some],
+        direction=stations.direction[some],
+    )
+
+
+def _joined(readings: Sequence[Reading]) -> Reading:
+    return Reading(
+        **{name: np.concatenate([getattr(reading, name) for reading in readings]) for name in vars(readings[0])}
+    )
+
+
+def _readings(
+    solution: ToneSolution,
+    stations: Stations,
+    near: NDArray[np.int64],
+    stacked: tuple[NDArray[np.complex128], NDArray[np.complex128]],
+    *,
+    offsets: Real,
+    receiver: ReceiverSettings,
+) -> Reading:
+    """Return what the receiver reads at stations, from the currents and leaks of the sections near the line."""
     lower, upper = receiver.lower_coil_height_m, receiver.lower_coil_height_m + receiver.coil_spacing_m
-    stacked = _stacked(solution, near, columns)
+    own = np.isin(near, solution.model.sections_of(stations.line_id))
     currents, leaks = stacked
-    fields = _Fields(model, stations, near, offsets)
-    low, up = fields.direct(lower), fields.direct(upper)
+    profiles = _Fields(solution.model, stations, near, offsets)
+    low, up = profiles.direct(lower), profiles.direct(upper)
     lower_h, lower_v = low.horizontal_t(currents, leaks), low.vertical_t(currents)
     upper_h = up.horizontal_t(currents, leaks)
     target_h = low.of_sections(own).horizontal_t(currents[own], leaks[own])
     del low, up
-    fields.add_eddies(solution, stacked, own, ((lower_h, lower_v, target_h, lower), (upper_h, None, None, upper)))
+    profiles.add_eddies(solution, stacked, own, ((lower_h, lower_v, target_h, lower), (upper_h, None, None, upper)))
     shape = (len(stations.measure_m), len(offsets), currents.shape[1])
-    reading = station_readings(
+    return station_readings(
         lower_h.reshape(shape),
         upper_h.reshape(shape),
         lower_v.reshape(shape),
@@ -92,7 +127,6 @@ def predict(
         lower_coil_height_m=lower,
         b_target_h=target_h.reshape(shape),
     )
-    return _prediction(solution, stations, columns, reading)
 
 
 def horizontal_fields(

@@ -1,11 +1,15 @@
 """Stations and readings along a line."""
 
+import tracemalloc
+from dataclasses import fields
+
 import numpy as np
 import pytest
 
 from corridor.settings import ReceiverSettings
+from corridor.tone import predict as predict_module
 from corridor.tone.cases import CASES
-from corridor.tone.predict import horizontal_fields, peak_owners, predict
+from corridor.tone.predict import Prediction, horizontal_fields, peak_owners, predict
 from corridor.tone.solve import solve_tone
 from corridor.tone.stations import set_stations
 from tests.tone.wires import EQUIPMENT, SOIL, placed, shape_of, wires
@@ -20,6 +24,30 @@ def test_the_prediction_has_a_value_for_all() -> None:
     assert got.current.shape == got.field_t.shape == (3, 1, 2, 2)
     assert abs(got.current[1, 0, 0, 0]) == pytest.approx(1.0, abs=0.2)
     assert (got.field_t > 0).all()
+
+
+def test_a_line_predicted_in_parts_reads_as_the_whole(monkeypatch: pytest.MonkeyPatch) -> None:
+    # identity: no station's reading depends on another station; last digits may differ with the size of the products
+    stations = set_stations("A", shape_of("A"), depth_m=0.8, spacing_m=4.0)
+    whole = predict(SOLUTION, stations, [0], receiver=ReceiverSettings())
+    monkeypatch.setattr(predict_module, "PROFILE_BYTES", 1)
+    parts = predict(SOLUTION, stations, [0], receiver=ReceiverSettings())
+    for field in fields(Prediction)[2:]:
+        assert getattr(parts, field.name) == pytest.approx(getattr(whole, field.name), rel=1e-9, abs=1e-12, nan_ok=True)
+
+
+def test_many_stations_take_no_more_memory_than_is_allowed(monkeypatch: pytest.MonkeyPatch) -> None:
+    # the fields of 15,000 points at eighty sections and of as many columns would be 158 MB
+    monkeypatch.setattr(predict_module, "PROFILE_BYTES", 10_000_000)
+    stations = set_stations("A", shape_of("A"), depth_m=0.8, spacing_m=0.2)
+    drives = [0] * 16  # of so many hook-ups
+    tracemalloc.start()
+    try:
+        predict(SOLUTION, stations, drives, receiver=ReceiverSettings())
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert peak < 20_000_000  # 10 MB measured
 
 
 def test_the_owner_of_a_peak_is_the_line_under_it() -> None:
