@@ -6,10 +6,11 @@ from typing import TypeVar
 
 import numba
 
-__all__ = ["in_parallel", "in_ranges", "worked"]
+__all__ = ["at_once", "in_parallel", "in_ranges", "worked"]
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
+Other = TypeVar("Other")
 
 
 def in_parallel(work: Callable[[Item], None], items: Iterable[Item]) -> None:
@@ -47,6 +48,22 @@ def worked(work: Callable[[Item], Result], items: Iterable[Item]) -> Iterator[Re
         except BaseException:
             pool.shutdown(cancel_futures=True)
             raise
+
+
+def at_once(one: Callable[[], Result], other: Callable[[], Other]) -> tuple[Result, Other]:
+    """Return what two functions give, side by side where there are several threads; each may use as many as are there.
+
+    Parameters
+    ----------
+    one, other : callable
+        Neither must touch what the other one changes. Where both fail, the error is the first one's.
+    """
+    threads = numba.get_num_threads()
+    if threads == 1:
+        return one(), other()
+    with ThreadPoolExecutor(2, initializer=numba.set_num_threads, initargs=(threads,)) as pool:
+        first, second = pool.submit(one), pool.submit(other)
+        return first.result(), second.result()
 
 
 def in_ranges(work: Callable[[int, int], None], count: int, *, smallest: int = 1) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import numba
 import pytest
 
-from corridor.threads import in_parallel, in_ranges, worked
+from corridor.threads import at_once, in_parallel, in_ranges, worked
 
 
 @pytest.mark.parametrize("threads", [1, numba.get_num_threads()])
@@ -83,3 +83,22 @@ def test_ranges_cover_every_item_once(count: int, smallest: int) -> None:
     assert items == list(range(count))
     if count >= smallest:
         assert all(last - first >= min(smallest, count) for first, last in found)
+
+
+@pytest.mark.parametrize("threads", [1, numba.get_num_threads()])
+def test_two_at_once_give_both_and_use_all_threads(threads: int) -> None:
+    before = numba.get_num_threads()
+    numba.set_num_threads(threads)
+    try:
+        assert at_once(numba.get_num_threads, lambda: "other") == (threads, "other")
+    finally:
+        numba.set_num_threads(before)
+
+
+def test_of_two_errors_the_first_ones_comes_out() -> None:
+    def fails(error: Exception, after_s: float) -> None:
+        time.sleep(after_s)
+        raise error
+
+    with pytest.raises(KeyError):
+        at_once(lambda: fails(KeyError("one"), 0.05), lambda: fails(ValueError("other"), 0.0))

@@ -16,7 +16,7 @@ from corridor.couplings.inferred import KINDS, UTILITIES, Held, suggested_bonds,
 from corridor.couplings.places import JOINT_REACH_M, conducts, isolating_places, lines_at, meetings
 from corridor.couplings.recorded import EARTH, PROBABILITY, RESISTANCE_OHM, Recorded, recorded_bonds
 from corridor.couplings.rules import RULES
-from corridor.couplings.segments import sorted_lines
+from corridor.couplings.segments import sorted_with
 from corridor.couplings.twins import twin_ties
 from corridor.dictionary import RESULT_TABLES
 from corridor.frames import empty_table, stamp, table_frame
@@ -24,12 +24,12 @@ from corridor.settings import Settings
 from corridor.site.materials import materials
 from corridor.site.model import Site
 
-__all__ = ["EARTH", "LINE_COLUMNS", "PROBABILITY", "bonds_among", "find_bonds"]
+__all__ = ["BOND_COLUMNS", "EARTH", "PROBABILITY", "bonds_among", "find_bonds"]
 
 Ints = NDArray[np.int64]
 Columns = dict[str, NDArray[Any]]
 
-LINE_COLUMNS = ("line_id", "utility", "asset", "material", "status", "conductive", "nominal_voltage_v")
+BOND_COLUMNS = ("line_id", "utility", "asset", "material", "status", "conductive", "nominal_voltage_v")
 
 
 def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:
@@ -64,13 +64,11 @@ def find_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFr
     InputError
         If ids or geometries of the lines can't be used.
     """
-    kept = [name for name in LINE_COLUMNS if name in site.lines]
-    lines = site.lines[[*kept, site.lines.geometry.name]] if "line_id" in kept else site.lines
-    return bonds_among(site, sorted_lines(lines), settings or Settings())
+    return bonds_among(site, sorted_with(site.lines, BOND_COLUMNS), settings or Settings())
 
 
 def bonds_among(site: Site, lines: gpd.GeoDataFrame, settings: Settings) -> gpd.GeoDataFrame:
-    """Return what ``find_bonds`` does; lines as ``sorted_lines`` gives them, with ``LINE_COLUMNS``."""
+    """Return what ``find_bonds`` does; lines as ``sorted_with`` gives them, with ``BOND_COLUMNS``."""
     recorded = recorded_bonds(site, lines)
     inferred = _inferred(site, lines, recorded, settings)
     columns = _stacked([recorded.columns, inferred, _columns(twin_ties(site, settings=settings.site))])
@@ -177,14 +175,15 @@ def _bond_ids(lines: gpd.GeoDataFrame, places: _Structures, rows: tuple[Ints, In
 
 def _held(site: Site, lines: gpd.GeoDataFrame, rows: Ints, places: _Structures, *, reach_m: float) -> Held:
     """Return which metal lines are at which structures, two or more at each; without those isolated there."""
-    at = lines_at(lines.iloc[rows], places.points, reach_m=reach_m)
+    at = lines_at(lines[[lines.geometry.name]].iloc[rows], places.points, reach_m=reach_m)
     point, line = at["point"].to_numpy(), rows[at["line"].to_numpy()]
+    keep = np.ones(len(point), dtype=bool)
     isolating = isolating_places(site)
-    barred = (
-        places.numbers_of(isolating["structure_id"].astype(str).to_numpy(dtype=object)),
-        pd.Index(lines["line_id"].to_numpy(dtype=object)).get_indexer(isolating["line_id"].to_numpy(dtype=object)),
-    )
-    keep = ~np.isin(places.number[point] * len(lines) + line, barred[0] * len(lines) + barred[1])
+    if len(isolating):
+        barred = places.numbers_of(isolating["structure_id"].astype(str).to_numpy(dtype=object))
+        row_of = pd.Index(lines["line_id"].to_numpy(dtype=object))
+        lone = row_of.get_indexer(isolating["line_id"].to_numpy(dtype=object))
+        keep = ~np.isin(places.number[point] * len(lines) + line, barred * len(lines) + lone)
     keep &= np.bincount(point[keep], minlength=len(places.ids))[point] > 1
     point, line = point[keep], line[keep]
     return Held(

@@ -6,10 +6,10 @@ import geopandas as gpd
 import shapely
 
 from corridor.couplings.bulk import uncollected
-from corridor.couplings.depths import depth_columns, depths_of
+from corridor.couplings.depths import DEPTH_COLUMNS, depths_of
 from corridor.couplings.naming import numbered_names
 from corridor.couplings.search import CHUNK_SEGMENTS, Crossings, search
-from corridor.couplings.segments import ends_of, segments_of, sorted_lines
+from corridor.couplings.segments import ends_of, segments_of, sorted_with
 from corridor.errors import DomainError
 from corridor.frames import empty_table, stamp, table_frame
 
@@ -47,7 +47,7 @@ def find_crossings(lines: gpd.GeoDataFrame, *, chunk_segments: int = CHUNK_SEGME
     if chunk_segments < 1:
         message = f"expected chunk_segments >= 1, got {chunk_segments}"
         raise DomainError(message)
-    ordered = sorted_lines(depth_columns(lines))
+    ordered = sorted_with(lines, DEPTH_COLUMNS)
     _, points = search(segments_of(ordered), ends_of(ordered), chunk_segments=chunk_segments)
     return crossings_frame(ordered, points)
 

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-__all__ = ["Depths", "depth_columns", "depths_of"]
+__all__ = ["DEPTH_COLUMNS", "Depths", "depths_of"]
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.int32] | NDArray[np.int64]
-_COLUMNS = ("depth_m", "depth_m_low", "depth_m_high", "depth_m_src", "assumed")
+DEPTH_COLUMNS = ("depth_m", "depth_m_low", "depth_m_high", "depth_m_src", "assumed")
 FILLED = ("default", "inferred")  # origins of a depth that nobody recorded
 
 
@@ -30,12 +30,6 @@ class Depths:
         low = np.maximum(self.low_m[a] - self.high_m[b], self.low_m[b] - self.high_m[a])
         high = np.maximum(self.high_m[a] - self.low_m[b], self.high_m[b] - self.low_m[a])
         return np.abs(self.recorded_m[a] - self.recorded_m[b]), np.maximum(low, 0.0), high
-
-
-def depth_columns(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Return the lines with their ids, geometry and what is known of their depths, and nothing else."""
-    kept = [name for name in ("line_id", *_COLUMNS) if name in lines]
-    return lines[[*kept, lines.geometry.name]] if "line_id" in kept else lines
 
 
 def depths_of(lines: gpd.GeoDataFrame) -> Depths:

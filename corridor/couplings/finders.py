@@ -8,18 +8,20 @@ from typing import Any
 import geopandas as gpd
 import pandas as pd
 
-from corridor.couplings.bonds import EARTH, find_bonds
+from corridor.couplings.bonds import BOND_COLUMNS, EARTH, bonds_among, find_bonds
+from corridor.couplings.bulk import uncollected
 from corridor.couplings.crossings import crossings_frame, find_crossings
-from corridor.couplings.depths import depth_columns
+from corridor.couplings.depths import DEPTH_COLUMNS
 from corridor.couplings.model import Couplings
 from corridor.couplings.parallel import find_parallel_runs, runs_frame
 from corridor.couplings.search import Limits, search
-from corridor.couplings.segments import ends_of, segments_of, sorted_lines
+from corridor.couplings.segments import ends_of, segments_of, sorted_with
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CorridorError, PlugInError
 from corridor.plugins import CouplingFinder, load_plugins
 from corridor.settings import Settings
 from corridor.site.model import Site
+from corridor.threads import at_once
 
 __all__ = ["all_bonds", "bonds_found", "crossings", "find_couplings", "parallel_runs"]
 
@@ -78,16 +80,27 @@ def find_couplings(site: Site, *, settings: Settings | None = None) -> Couplings
         CRS, or names lines that aren't there.
     """
     finders = _finders()
-    made: dict[str, gpd.GeoDataFrame] = {}
-    if finders["parallel_runs"] is parallel_runs and finders["crossings"] is crossings:
-        made = _runs_and_crossings(site, settings=settings)  # one search for both
+    made = _built_in(finders, site, settings or Settings())
     return Couplings(**{table: _filled(table, finders, site, settings=settings, made=made) for table in _TABLES})
 
 
-def _runs_and_crossings(site: Site, *, settings: Settings | None) -> dict[str, gpd.GeoDataFrame]:
-    asked = (settings or Settings()).couplings
+def _built_in(finders: Mapping[str, CouplingFinder], site: Site, settings: Settings) -> dict[str, gpd.GeoDataFrame]:
+    """Return what our own finders fill, where they are those of the tables: one search, and the bonds beside it."""
+    pair = finders["parallel_runs"] is parallel_runs and finders["crossings"] is crossings
+    if not pair:
+        return {}
+    bonds = finders["bonds_found"] is bonds_found
+    with uncollected():
+        lines = sorted_with(site.lines, (*DEPTH_COLUMNS, *(BOND_COLUMNS if bonds else ())))
+        if not bonds:
+            return _runs_and_crossings(lines, settings)
+        made, found = at_once(lambda: _runs_and_crossings(lines, settings), lambda: bonds_among(site, lines, settings))
+    return made | {"bonds_found": found}
+
+
+def _runs_and_crossings(lines: gpd.GeoDataFrame, settings: Settings) -> dict[str, gpd.GeoDataFrame]:
+    asked = settings.couplings
     limits = Limits(**asked.model_dump(exclude={"chunk_segments"}))
-    lines = sorted_lines(depth_columns(site.lines))
     segments = segments_of(lines)
     runs, points = search(segments, ends_of(lines), limits=limits, chunk_segments=asked.chunk_segments)
     return {"parallel_runs": runs_frame(lines, segments, runs, limits), "crossings": crossings_frame(lines, points)}

@@ -171,19 +171,35 @@ def _suggest(here: Any, rules: Any, settled: Any, out: Any) -> int:  # pragma: n
     at_kind, first, second, passing, cables = rules
     joined, joined_at, bonded, bonded_at = settled
     count = 0
+    alone, asked = np.arange(_most(begins)), np.empty((3, _most(begins)), np.int64)
     for p in range(begins.size - 1):
         begin, last = begins[p], begins[p + 1]
-        lines, at = line[begin:last], structure[begin]
-        one = _groups(lines, joined[joined_at[at] : joined_at[at + 1]])
-        known = _known(lines, one, bonded[bonded_at[at] : bonded_at[at + 1]])
+        if not at_kind[:, kind[begin]].any():
+            continue
+        at, lines = structure[begin], line[begin:last]
+        meet, bond = joined[joined_at[at] : joined_at[at + 1]], bonded[bonded_at[at] : bonded_at[at + 1]]
+        one = _groups(lines, meet) if meet.shape[0] else alone
+        known = _known(lines, one, bond)
         for number in range(at_kind.shape[0]):
             if not at_kind[number, kind[begin]]:
                 continue
-            usable = (end[begin:last] | passing[number]) & (cable[begin:last] | (not cables[number]))
-            own = utility[begin:last]
-            sides = (first[number][own] & usable, second[number][own] & usable)
-            count = _bond((number, begin), sides, (one, known), (out, count))
+            wanted = 0
+            for k in range(begin, last):
+                sides = first[number, utility[k]], second[number, utility[k]]
+                if (sides[0] | sides[1]) & (end[k] | passing[number]) & (cable[k] | (not cables[number])):
+                    asked[0, wanted], asked[1, wanted], asked[2, wanted] = k - begin, sides[0], sides[1]
+                    wanted += 1
+            if wanted > 1:
+                count = _bond((number, begin), asked[:, :wanted], (one, known), (out, count))
     return count
+
+
+@numba.njit(cache=True, nogil=True)
+def _most(begins: Any) -> int:  # pragma: no cover - compiled
+    most = 0
+    for p in range(begins.size - 1):
+        most = max(most, begins[p + 1] - begins[p])
+    return most
 
 
 @numba.njit(cache=True, nogil=True)
@@ -232,23 +248,25 @@ def _known(lines: Any, groups: Any, bonded: Any) -> Any:  # pragma: no cover - c
 
 
 @numba.njit(cache=True, nogil=True)
-def _bond(asked: Any, sides: Any, settled: Any, written: Any) -> int:  # pragma: no cover - compiled
-    """Write the pairs of lines at one structure that a rule bonds, by their ids; return how many so far."""
+def _bond(asked: Any, lines: Any, settled: Any, written: Any) -> int:  # pragma: no cover - compiled
+    """Write the pairs that a rule bonds among lines at one structure; return how many so far.
+
+    ``lines``: place at the structure, and whether on the rule's first and its second side; shape (3, k).
+    """
     number, begin = asked
-    first, second = sides
     one, known = settled
     out, count = written
-    wanted = np.flatnonzero(first | second)
-    held, left = np.arange(first.size), wanted.size
-    for x in range(wanted.size):
-        for y in range(x + 1, wanted.size):
-            a, b = wanted[x], wanted[y]
-            if not ((first[a] & second[b]) | (first[b] & second[a])) or one[a] == one[b]:
+    left = lines.shape[1]
+    held = np.arange(left if left > ALL_PAIRS_UP_TO else 0)
+    for x in range(lines.shape[1]):
+        for y in range(x + 1, lines.shape[1]):
+            a, b = lines[0, x], lines[0, y]
+            if not ((lines[1, x] & lines[2, y]) | (lines[1, y] & lines[2, x])) or one[a] == one[b]:
                 continue
             if known.size and known[one[a], one[b]]:
                 continue
-            if wanted.size > ALL_PAIRS_UP_TO:
-                if not _unite(held, a, b):
+            if held.size:
+                if not _unite(held, x, y):
                     continue
                 left -= 1
             if count < out.shape[0]:

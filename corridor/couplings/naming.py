@@ -27,8 +27,12 @@ def numbered_names(ids: NDArray[Any], a: NDArray[Any], b: NDArray[Any]) -> NDArr
     place = np.arange(len(a))
     begins = np.r_[True, (a[1:] != a[:-1]) | (b[1:] != b[:-1])]
     number = place - np.maximum.accumulate(np.where(begins, place, 0))
-    begun = ids + "~"
-    return np.asarray(begun[a] + begun[b] + _numbers(int(number.max()) + 1)[number])
+    begun, first = ids + "~", ids + "~1"
+    names = np.asarray(begun[a] + first[b])
+    later = np.flatnonzero(number)
+    if len(later):
+        names[later] = begun[a[later]] + begun[b[later]] + _numbers(int(number.max()) + 1)[number[later]]
+    return names
 
 
 def _numbers(count: int) -> NDArray[Any]:

@@ -7,10 +7,10 @@ from dataclasses import asdict
 import geopandas as gpd
 
 from corridor.couplings.bulk import uncollected
-from corridor.couplings.depths import depth_columns, depths_of
+from corridor.couplings.depths import DEPTH_COLUMNS, depths_of
 from corridor.couplings.naming import numbered_names
 from corridor.couplings.search import CHUNK_SEGMENTS, Limits, Runs, search
-from corridor.couplings.segments import Segments, segments_of, sorted_lines, substrings
+from corridor.couplings.segments import Segments, segments_of, sorted_with, substrings
 from corridor.errors import DomainError
 from corridor.frames import empty_table, stamp, table_frame
 
@@ -60,7 +60,7 @@ def find_parallel_runs(
     """
     limits = Limits(max_separation_m=max_separation_m, max_angle_deg=max_angle_deg, min_length_m=min_length_m)
     check_limits(limits, chunk_segments=chunk_segments)
-    ordered = sorted_lines(depth_columns(lines))
+    ordered = sorted_with(lines, DEPTH_COLUMNS)
     segments = segments_of(ordered)
     runs, _ = search(segments, limits=limits, chunk_segments=chunk_segments)
     return runs_frame(ordered, segments, runs, limits)

@@ -103,7 +103,7 @@ def meetings(lines: gpd.GeoDataFrame, *, snap_m: float) -> pd.DataFrame:
         an end, two ends meet once.
     """
     rows = np.flatnonzero(conducts(lines))
-    part = lines.iloc[rows]
+    part = lines if len(rows) == len(lines) else lines.iloc[rows]
     courses, count = _Courses.of(part), len(rows)
     starts_m, tips_m = courses.ends_m[:, :2], courses.ends_m[:, 2:]
     found = _at(courses, np.concatenate((starts_m, tips_m)), reach_m=snap_m)
@@ -133,7 +133,11 @@ def isolating_places(site: Site) -> pd.DataFrame:
         structure_id, line_id, measure_m (at a line's end where one is within 0.5 m) and inside
         (whether the joint parts the line itself), a row per line and structure, in the order of the terminations.
     """
-    stated = site.terminations[site.terminations["isolated"] == "yes"].drop_duplicates(["structure_id", "line_id"])
+    isolated = site.terminations["isolated"] == "yes"
+    if not isolated.any():
+        kinds = {"structure_id": object, "line_id": object, "measure_m": float, "inside": bool}
+        return pd.DataFrame({name: np.empty(0, kind) for name, kind in kinds.items()})
+    stated = site.terminations[isolated].drop_duplicates(["structure_id", "line_id"])
     line_row = pd.Series(np.arange(len(site.lines)), index=site.lines["line_id"].astype(str))
     structure_row = pd.Series(np.arange(len(site.structures)), index=site.structures["structure_id"].astype(str))
     line = stated["line_id"].map(line_row)

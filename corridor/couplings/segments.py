@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from corridor.errors import InputError
 from corridor.frames import check_metric
 
-__all__ = ["Segments", "ends_among", "ends_of", "pieces", "segments_of", "sorted_lines", "substrings"]
+__all__ = ["Segments", "ends_among", "ends_of", "pieces", "segments_of", "sorted_lines", "sorted_with", "substrings"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -95,6 +96,21 @@ def sorted_lines(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     return named.iloc[np.argsort(ids.to_numpy(dtype=object), kind="stable")].reset_index(drop=True)
 
 
+def sorted_with(lines: gpd.GeoDataFrame, columns: Iterable[str]) -> gpd.GeoDataFrame:
+    """Return what ``sorted_lines`` does, of some columns where they are there, with ids as texts of Python.
+
+    Raises
+    ------
+    CrsError, InputError
+        As ``sorted_lines``.
+    """
+    if "line_id" in lines:
+        kept = [name for name in dict.fromkeys(("line_id", *columns)) if name in lines]
+        lines = lines[[*kept, lines.geometry.name]]
+    ordered = sorted_lines(lines)
+    return ordered.assign(line_id=ordered["line_id"].astype(object))  # made once, not at each look
+
+
 def segments_of(lines: gpd.GeoDataFrame) -> Segments:
     """Return the segments of a frame of LineStrings; repeated vertices make no segment, Z is left out.
 
@@ -122,10 +138,16 @@ def ends_of(lines: gpd.GeoDataFrame) -> Floats:
 def ends_among(xy: Floats, line: Ints, *, lines: int) -> Floats:
     """Return the same from the vertices of so many lines, and the row of each one's line."""
     ends = np.full((lines, 4), np.nan)
-    begins = np.flatnonzero(np.r_[True, line[1:] != line[:-1]][: len(line)])
-    ends[line[begins], :2] = xy[begins]
-    ends[line[begins], 2:] = xy[np.r_[begins[1:], len(line)][: len(begins)] - 1]
+    _fill_ends(xy, line, ends)
     return ends
+
+
+@numba.njit(cache=True, nogil=True)
+def _fill_ends(xy: Any, line: Any, ends: Any) -> None:  # pragma: no cover - compiled
+    for k in range(line.size):
+        if k == 0 or line[k] != line[k - 1]:
+            ends[line[k], 0], ends[line[k], 1] = xy[k, 0], xy[k, 1]
+        ends[line[k], 2], ends[line[k], 3] = xy[k, 0], xy[k, 1]
 
 
 @numba.njit(cache=True, nogil=True)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import LineString, MultiLineString
 
-from corridor.couplings.segments import pieces, segments_of, sorted_lines
+from corridor.couplings.segments import pieces, segments_of, sorted_lines, sorted_with
 from corridor.errors import CrsError, InputError
 from tests.builders import METRIC
 from tests.couplings.plain import street
@@ -22,6 +22,16 @@ def test_lines_are_ordered_by_id_as_text() -> None:
     shape = LineString([(0, 0), (1, 0)])
     assert list(sorted_lines(frame(shape, shape, shape, ids=["L9", "L10", "A"]))["line_id"]) == ["A", "L10", "L9"]
     assert list(sorted_lines(frame(shape, shape, ids=[9, 10]))["line_id"]) == ["10", "9"]
+
+
+def test_some_columns_of_sorted_lines() -> None:
+    lines = frame(LineString([(0, 0), (1, 0)]), LineString([(0, 5), (1, 0)]), ids=["b", "a"]).assign(own=[1, 2], more=3)
+    found = sorted_with(lines, ("more", "line_id", "not there"))
+    assert list(found.columns) == ["line_id", "more", "geometry"]
+    assert found["line_id"].dtype == object
+    assert found.geometry.equals(sorted_lines(lines).geometry)
+    with pytest.raises(InputError, match="line_id"):
+        sorted_with(lines.drop(columns="line_id"), ("own",))
 
 
 def test_missing_crs_is_refused() -> None:
