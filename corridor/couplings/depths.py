@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Any
 
 import geopandas as gpd
+import numba
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -27,9 +30,22 @@ class Depths:
 
     def difference_m(self, a: Rows, b: Rows) -> tuple[Floats, Floats, Floats]:
         """Return |depth difference|, its lowest and its highest for pairs of lines; NaN where not known."""
-        low = np.maximum(self.low_m[a] - self.high_m[b], self.low_m[b] - self.high_m[a])
-        high = np.maximum(self.high_m[a] - self.low_m[b], self.high_m[b] - self.low_m[a])
-        return np.abs(self.recorded_m[a] - self.recorded_m[b]), np.maximum(low, 0.0), high
+        out = np.empty((3, len(a)))
+        _fill_differences((self.recorded_m, self.low_m, self.high_m), a, b, out)
+        return out[0], out[1], out[2]
+
+
+@numba.njit(cache=True, nogil=True)
+def _fill_differences(depths: Any, a: Any, b: Any, out: Any) -> None:  # pragma: no cover - compiled
+    """Write the difference, its lowest and its highest; where one side isn't a number, neither is the greater."""
+    recorded, low, high = depths
+    for k in range(a.size):
+        i, j = a[k], b[k]
+        out[0, k] = abs(recorded[i] - recorded[j])
+        over, under = low[i] - high[j], low[j] - high[i]
+        out[1, k] = math.nan if math.isnan(over + under) else max(over, under, 0.0)
+        over, under = high[i] - low[j], high[j] - low[i]
+        out[2, k] = math.nan if math.isnan(over + under) else max(over, under)
 
 
 def depths_of(lines: gpd.GeoDataFrame) -> Depths:

@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from corridor.dictionary import INPUT_TABLES
 from corridor.site.model import Site
 
 __all__ = ["EARTH", "PROBABILITY", "RESISTANCE_OHM", "Recorded", "recorded_bonds"]
@@ -49,7 +50,7 @@ def recorded_bonds(site: Site, lines: gpd.GeoDataFrame) -> Recorded:
     none = np.empty(0, np.int64)
     if not len(site.bonds):
         return Recorded({}, none, none)
-    given = site.bonds.drop(columns="geometry").to_dict("list")
+    given = {name: _values(site.bonds, name) for name in site.bonds.columns if name != "geometry"}
     columns: dict[str, Objects] = {str(name): _known(values) for name, values in given.items()}
     ids = lines["line_id"].to_numpy(dtype=object)
     stated = (np.array([str(name) for name in given[side]], dtype=object) for side in ("line_a", "line_b"))
@@ -66,6 +67,13 @@ def recorded_bonds(site: Site, lines: gpd.GeoDataFrame) -> Recorded:
     columns = _completed({name: values[keep] for name, values in columns.items()})
     columns |= _placed(lines.geometry.to_numpy(), row_a[keep], row_b[keep], shapes[keep])
     return Recorded(columns, row_a[keep], row_b[keep])
+
+
+def _values(bonds: gpd.GeoDataFrame, name: str) -> list[Any]:
+    """Return a column as Python's own values; owners' columns may hold numpy's among others."""
+    own = name not in INPUT_TABLES["bonds"].names
+    values: list[Any] = bonds[[name]].to_dict("list")[name] if own else bonds[name].tolist()
+    return values
 
 
 def _known(values: list[Any]) -> Objects:

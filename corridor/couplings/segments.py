@@ -10,6 +10,7 @@ from typing import Any
 import geopandas as gpd
 import numba
 import numpy as np
+import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
@@ -73,27 +74,7 @@ def sorted_lines(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     InputError
         If there is no line_id, an id is missing or comes twice, or a geometry is not a LineString.
     """
-    check_metric(lines)
-    if "line_id" not in lines:
-        message = f"expected a column line_id, got {', '.join(map(str, lines.columns))}; rename the column of ids"
-        raise InputError(message)
-    if lines["line_id"].isna().any():
-        message = f"expected a line_id in every row, row {int(np.argmax(lines['line_id'].isna()))} has none; fill it"
-        raise InputError(message)
-    ids = lines["line_id"].astype(str)
-    if ids.duplicated().any():
-        message = f"expected every line_id once, {ids[ids.duplicated()].iloc[0]!r} comes twice; make the ids unique"
-        raise InputError(message)
-    kinds = shapely.get_type_id(lines.geometry.to_numpy())
-    if (kinds != shapely.GeometryType.LINESTRING).any():
-        row = int(np.argmax(kinds != shapely.GeometryType.LINESTRING))
-        kind = lines.geometry.iloc[row].geom_type if kinds[row] >= 0 else "no geometry"
-        message = f"expected LineString geometries, line {ids.iloc[row]!r} has {kind}; use explode() or drop the row"
-        raise InputError(message)
-    named = lines.assign(line_id=ids)
-    if ids.is_monotonic_increasing:
-        return named.reset_index(drop=True)
-    return named.iloc[np.argsort(ids.to_numpy(dtype=object), kind="stable")].reset_index(drop=True)
+    return _ordered(lines)[0]
 
 
 def sorted_with(lines: gpd.GeoDataFrame, columns: Iterable[str]) -> gpd.GeoDataFrame:
@@ -107,8 +88,36 @@ def sorted_with(lines: gpd.GeoDataFrame, columns: Iterable[str]) -> gpd.GeoDataF
     if "line_id" in lines:
         kept = [name for name in dict.fromkeys(("line_id", *columns)) if name in lines]
         lines = lines[[*kept, lines.geometry.name]]
-    ordered = sorted_lines(lines)
-    return ordered.assign(line_id=ordered["line_id"].astype(object))  # made once, not at each look
+    ordered, names = _ordered(lines)
+    return ordered.assign(line_id=pd.Series(names, dtype=object))  # made once, not at each look
+
+
+def _ordered(lines: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, NDArray[Any]]:
+    """Return the lines in the order of their ids, and the ids."""
+    check_metric(lines)
+    if "line_id" not in lines:
+        message = f"expected a column line_id, got {', '.join(map(str, lines.columns))}; rename the column of ids"
+        raise InputError(message)
+    if lines["line_id"].isna().any():
+        message = f"expected a line_id in every row, row {int(np.argmax(lines['line_id'].isna()))} has none; fill it"
+        raise InputError(message)
+    ids = lines["line_id"].astype(str)
+    names = ids.to_numpy(dtype=object)
+    order = np.argsort(names, kind="stable")
+    names = names[order]
+    if (names[1:] == names[:-1]).any():
+        message = f"expected every line_id once, {ids[ids.duplicated()].iloc[0]!r} comes twice; make the ids unique"
+        raise InputError(message)
+    kinds = shapely.get_type_id(lines.geometry.to_numpy())
+    if (kinds != shapely.GeometryType.LINESTRING).any():
+        row = int(np.argmax(kinds != shapely.GeometryType.LINESTRING))
+        kind = lines.geometry.iloc[row].geom_type if kinds[row] >= 0 else "no geometry"
+        message = f"expected LineString geometries, line {ids.iloc[row]!r} has {kind}; use explode() or drop the row"
+        raise InputError(message)
+    named = lines.assign(line_id=ids)
+    if not (order == np.arange(len(order))).all():
+        named = named.iloc[order]
+    return named.reset_index(drop=True), names
 
 
 def segments_of(lines: gpd.GeoDataFrame) -> Segments:
@@ -208,15 +217,25 @@ def substrings(segments: Segments, *, first: Rows, from_m: Floats, last: Rows, t
     -------
     ndarray of LineString, shape (k,)
     """
-    count = last - first + 2
-    piece = np.repeat(np.arange(len(first)), count)
-    place = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
-    segment = np.minimum(first[piece] + np.maximum(place - 1, 0), last[piece])
-    along = segments.length_m[segment].copy()  # inner vertices: the end of their segment
-    begins, ends = place == 0, place == count[piece] - 1
-    along[begins] = from_m - segments.start_m[first]
-    along[ends] = to_m - segments.start_m[last]
-    segment[ends] = last
-    x = segments.x_m[segment] + segments.ux[segment] * along
-    y = segments.y_m[segment] + segments.uy[segment] * along
-    return np.asarray(shapely.linestrings(np.column_stack((x, y)), indices=piece))
+    begins = np.r_[0, np.cumsum(last.astype(np.int64) - first + 2)]
+    xy, piece = np.empty((begins[-1], 2)), np.empty(begins[-1], np.int64)
+    shapes = tuple(getattr(segments, name) for name in ("x_m", "y_m", "ux", "uy", "length_m", "start_m"))
+    _fill_pieces((begins, first, last, from_m, to_m), shapes, xy, piece)
+    return np.asarray(shapely.linestrings(xy, indices=piece))
+
+
+@numba.njit(cache=True, nogil=True)
+def _fill_pieces(asked: Any, shapes: Any, xy: Any, piece: Any) -> None:  # pragma: no cover - compiled
+    """Write the vertices of pieces: where each begins, the ends of its segments but the last, and where it ends."""
+    begins, first, last, from_m, to_m = asked
+    x, y, ux, uy, length, start = shapes
+    for p in range(first.size):
+        for k in range(begins[p], begins[p + 1]):
+            segment = min(first[p] + max(k - begins[p] - 1, 0), last[p])
+            along = length[segment]
+            if k == begins[p]:
+                along = from_m[p] - start[segment]
+            elif k == begins[p + 1] - 1:
+                along = to_m[p] - start[segment]
+            xy[k, 0], xy[k, 1] = x[segment] + ux[segment] * along, y[segment] + uy[segment] * along
+            piece[k] = p
