@@ -1,6 +1,7 @@
 """Invented cities of any size: streets with mains side by side, services to the houses, chambers where lines end.
 
 python benchmarks/cities.py 1000000 city.gpkg
+python benchmarks/cities.py 1000000 city.gpkg 0.15  # bonds on record at that share of the houses and chambers
 """
 
 import sys
@@ -14,7 +15,7 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from corridor.frames import empty_table
+from corridor.frames import empty_table, table_frame
 from corridor.site.model import Site
 
 Floats = NDArray[np.float64]
@@ -36,7 +37,8 @@ MAINS: tuple[tuple[str, str, str, str, float, float, float, float], ...] = (
 CHAMBER = ("E", "T")  # mains that end in the chamber at a junction; the others run on past it
 RUN_ON_M = 7.0
 CRS = "EPSG:32633"
-SITE_TABLES = ("terminations", "bonds", "grounds", "soil", "work_area", "surfaces", "findings")
+STATES = ("closed", "open", "unknown", None)
+SITE_TABLES = ("terminations", "grounds", "soil", "work_area", "surfaces", "findings")
 
 
 @dataclass(frozen=True)
@@ -45,17 +47,26 @@ class City:
 
     lines: gpd.GeoDataFrame
     structures: gpd.GeoDataFrame
+    bonds: gpd.GeoDataFrame
 
     def write(self, path: Path) -> None:
-        """Write both layers to a GeoPackage."""
+        """Write the layers to a GeoPackage, bonds where there are any."""
         self.lines.to_file(path, layer="lines", driver="GPKG")
         self.structures.to_file(path, layer="structures", driver="GPKG")
+        if len(self.bonds):
+            self.bonds.to_file(path, layer="bonds", driver="GPKG")
 
     def site(self) -> Site:
         """Return the city as a site, as if read, all of metal; what reading costs stays apart."""
         lines = self.lines.assign(conductive="yes", horizontal_accuracy_m=np.nan, nominal_voltage_v=np.nan)
         empty = {name: empty_table(name, lines.crs) for name in SITE_TABLES}
-        whole = {"lines": lines, "structures": self.structures, "accounting": pd.DataFrame(), "sources": ()}
+        whole = {
+            "lines": lines,
+            "structures": self.structures,
+            "bonds": self.bonds,
+            "accounting": pd.DataFrame(),
+            "sources": (),
+        }
         return Site(**(empty | whole), crs=lines.crs)
 
 
@@ -81,12 +92,13 @@ class _Streets:
         )
 
 
-def city(segments: int, *, seed: int = 0) -> City:
+def city(segments: int, *, seed: int = 0, recorded: float = 0.0) -> City:
     """Make a city of about so many segments.
 
     Mains lie in lanes of their street; electricity and telecommunications end in a chamber at each junction, the others
     cross it. Each house has up to four services, side by side, which pass under the mains of their side and end at one
-    building entry.
+    building entry. At a share ``recorded`` of the houses and of the streets' chambers a bond is on record; lines and
+    structures are the same whatever it is.
     """
     rng = np.random.default_rng(seed)
     side = max(2, round(np.sqrt(segments / SEGMENTS_A_STREET / 2.0)))
@@ -107,7 +119,40 @@ def city(segments: int, *, seed: int = 0) -> City:
         geometry=shapely.points(np.r_[chambers[0], entry_x], np.r_[chambers[1], entry_y]),
         crs=CRS,
     )
-    return City(lines, structures)
+    bonds = _bonds(np.random.default_rng((seed, 1)), parts, structures, share=recorded)
+    return City(lines, structures, bonds)
+
+
+def _bonds(
+    rng: np.random.Generator, parts: list[dict[str, Any]], structures: gpd.GeoDataFrame, *, share: float
+) -> gpd.GeoDataFrame:
+    """Put bonds on record: electricity with water at entries, with telecommunications at chambers.
+
+    A third names its structure, a third its place, a third both; states of all kinds, stated or not.
+    """
+    by_prefix = {part["prefix"]: part for part in parts}
+    chambers = int((structures["kind"] == "manhole").sum())
+    ends, found = (("Es", "Ws", chambers, 1), ("E", "T", 0, chambers)), []
+    for first, second, before, around in ends:
+        one, other = by_prefix[first]["place"], by_prefix[second]["place"]
+        both, a, b = np.intersect1d(one, other, return_indices=True)
+        kept = np.flatnonzero(rng.random(len(both)) < share)
+        at = before + (both[kept] % around if around > 1 else both[kept])
+        found.append((at, [f"{first}{k:06d}" for k in a[kept]], [f"{second}{k:06d}" for k in b[kept]]))
+    place = np.concatenate([at for at, _, _ in found])
+    if not len(place):
+        return empty_table("bonds", structures.crs)
+    way, state = rng.integers(0, 3, len(place)), rng.integers(0, len(STATES), len(place))
+    names, points = structures["structure_id"].to_numpy(dtype=object), structures.geometry.to_numpy()
+    columns = {
+        "bond_id": [f"R{k:06d}" for k in range(len(place))],
+        "line_a": [name for _, lines, _ in found for name in lines],
+        "line_b": [name for _, _, lines in found for name in lines],
+        "structure_id": np.where(way == 1, None, names[place]),
+        "state": np.array(STATES, dtype=object)[state],
+        "evidence": "recorded",
+    }
+    return table_frame("bonds", pd.DataFrame(columns), geometry=np.where(way == 0, None, points[place]), crs=CRS)
 
 
 def _mains(rng: np.random.Generator, streets: _Streets, main: tuple[Any, ...]) -> dict[str, Any]:
@@ -124,7 +169,9 @@ def _mains(rng: np.random.Generator, streets: _Streets, main: tuple[Any, ...]) -
         along[:, 0], along[:, -1] = -RUN_ON_M, BLOCK_M + RUN_ON_M - 1.0
     rows = np.repeat(street, pieces + 1)
     x, y = streets.laid(rows, along.ravel(), across.ravel())
-    return {"main": main, "prefix": main[0], "x": x, "y": y, "vertices": pieces + 1, "depth": main[7]}
+    return {
+        "main": main, "prefix": main[0], "x": x, "y": y, "vertices": pieces + 1, "depth": main[7], "place": street,
+    }  # fmt: skip
 
 
 def _services(rng: np.random.Generator, streets: _Streets) -> tuple[Floats, Floats, list[dict[str, Any]]]:
@@ -146,7 +193,10 @@ def _services(rng: np.random.Generator, streets: _Streets) -> tuple[Floats, Floa
         across = np.column_stack((zero, (zero + bend) / 2.0, bend, wall[house]))
         along[:, -1] += rng.uniform(-0.25, 0.25, len(house))
         x, y = streets.laid(np.repeat(street[house], 4), along.ravel(), across.ravel())
-        parts.append({"main": main, "prefix": f"{main[0]}s", "x": x, "y": y, "vertices": 4, "depth": main[7] - 0.1})
+        parts.append({
+            "main": main, "prefix": f"{main[0]}s", "x": x, "y": y, "vertices": 4, "depth": main[7] - 0.1,
+            "place": house,
+        })  # fmt: skip
     x, y = streets.laid(street, place + 2.0, wall)
     return x, y, parts
 
@@ -168,7 +218,8 @@ def _lines(parts: list[dict[str, Any]]) -> gpd.GeoDataFrame:
 
 def main() -> int:
     """Write a city of a number of segments to a file."""
-    city(int(sys.argv[1])).write(Path(sys.argv[2]))
+    share = float(sys.argv[3]) if len(sys.argv) > 3 else 0.0
+    city(int(sys.argv[1]), recorded=share).write(Path(sys.argv[2]))
     return 0
 
 

@@ -58,9 +58,17 @@ def ours(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
 
 def ours_public(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
     """``find_couplings`` of a site: three GeoDataFrames with ids, columns and geometry."""
+    return _public(data["site"])
+
+
+def ours_recorded(data: Arrays) -> tuple[Once, Callable[[Any], Found]]:
+    """The same of a site with recorded bonds, which change neither runs nor crossings."""
+    return _public(data["recorded"])
+
+
+def _public(site: Any) -> tuple[Once, Callable[[Any], Found]]:
     import corridor  # noqa: PLC0415
 
-    site = data["site"]
     row = {name: k for k, name in enumerate(sorted(site.lines["line_id"]))}
 
     def told(found: Any) -> Found:
@@ -360,6 +368,7 @@ WAYS: dict[str, Callable[[Arrays], tuple[Once, Any]]] = {
     "ours": ours,
     "ours_public": ours_public,
     "ours_bonds": ours_bonds,
+    "ours_recorded": ours_recorded,
     "box_query": box_query,
     "dwithin_join": dwithin_join,
     "numpy_tree": numpy_tree,
