@@ -22,6 +22,7 @@ from corridor.network.part import part_of
 from corridor.network.reach import Growth, grow, reach_graph
 from corridor.plan.hookups import find_hookups
 from corridor.plan.stakes import Staking, stake_name, stake_out, without_lifted
+from corridor.plan.too_long import too_long
 from corridor.settings import Equipment, Settings
 from corridor.site import Site
 from corridor.tone.assemble import build_model
@@ -114,7 +115,8 @@ def connect(
     equipment, settings
         What can be connected, and the thresholds.
     lines : iterable of str, optional
-        Targets; their hook-ups and those of the lines joined to them are found. Default every conductive line.
+        Targets; their hook-ups and those of the lines joined to them are found, but none on a line joined that is too
+        long to be solved. Default every conductive line.
     area : Polygon or MultiPolygon, optional
         Keep only hook-ups in here, or as near to it as the settings allow.
 
@@ -129,7 +131,11 @@ def connect(
     for a, b in zip(junctions["line_a"], junctions["line_b"], strict=True):
         joined[a].add(b)
         joined[b].add(a)
-    wanted = None if lines is None else sorted({name for line in lines for name in (line, *joined.get(line, ()))})
+    wanted = None
+    if lines is not None:
+        asked = {str(line) for line in lines}
+        beyond = set(site.lines["line_id"][too_long(site.lines, settings.solver)])
+        wanted = sorted(asked | ({name for line in asked for name in joined.get(line, ())} - beyond))
     hookups = find_hookups(
         site,
         couplings.bonds_found,

@@ -20,6 +20,7 @@ from corridor.plan.partner_gate import with_partner_gate
 from corridor.plan.prepare import Connected, connect
 from corridor.plan.setups.arranged import Arranged, arrange
 from corridor.plan.stake_choice import with_stakes
+from corridor.plan.too_long import refuse_too_long
 from corridor.plan.what_if import WhatIf
 from corridor.plan.windows import Window, WindowTables, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, Settings, load_equipment
@@ -106,6 +107,8 @@ def review_site(
         If there is no work area and not everything is asked for, or no line lies in it, or a target doesn't exist.
     EquipmentError
         If transmitter and receiver share no frequency.
+    DomainError
+        If a line alone makes more sections than memory holds, or all that are solved together.
     """
     tables, arranged = _tables(
         site,
@@ -152,7 +155,7 @@ def plan_setups(
     ------
     InputError
         As `review_site`.
-    EquipmentError
+    EquipmentError, DomainError
         As `review_site`.
     """
     tables, arranged = _tables(
@@ -198,6 +201,7 @@ def _tables(
         raise EquipmentError(message)
     area = _area(site, everything=scope.everything)
     wanted = _targets(site, area, scope.targets, scope.target_utility)
+    refuse_too_long(site.lines, wanted, area=area, equipment=equipment, settings=settings)
     connected = connect(site, equipment=equipment, settings=settings, lines=wanted, area=area)
     couplings = connected.couplings
     found = _solved_windows(

@@ -14,6 +14,7 @@ from corridor.frames import stamp
 from corridor.plan.hookups import select_hookup
 from corridor.plan.outcome import bleed_rows, line_stations
 from corridor.plan.prepare import Prepared, connect, hookup_of, prepare, refuse_low_induction
+from corridor.plan.too_long import named_lines, refuse_too_long, too_long
 from corridor.settings import Equipment, Settings, load_equipment
 from corridor.site import Site
 from corridor.tone.cases import CASES, cases_of
@@ -82,7 +83,7 @@ def trace_tone(
     HookUpError
         If the hook-up doesn't exist, or the hazard gate refuses it.
     DomainError
-        If the frequency or the level is out of range.
+        If the frequency or the level is out of range, or the line alone makes more sections than memory holds.
     EquipmentError
         If induction is asked for below the frequencies that the equipment's loop can be tuned to.
     """
@@ -91,7 +92,12 @@ def trace_tone(
     if not (math.isfinite(level_ma) and level_ma > 0):
         message = f"expected an output current above 0 mA, got {level_ma:g}"
         raise DomainError(message)
-    connected = connect(site, equipment=equipment, settings=settings)
+    named = named_lines(site.lines, hookup)
+    if len(named) == 1:
+        refuse_too_long(site.lines, named, equipment=equipment, settings=settings)
+    beyond = too_long(site.lines, settings.solver) & ~site.lines["line_id"].isin(named).to_numpy()
+    lines = site.lines["line_id"][~beyond].tolist() if beyond.any() else None  # nobody asks for their many hook-ups
+    connected = connect(site, equipment=equipment, settings=settings, lines=lines)
     row, asked = _resolved(connected.hookups, hookup, site.lines.set_index("line_id").geometry.length)
     refuse_low_induction(asked, frequency, equipment)
     prepared = prepare(

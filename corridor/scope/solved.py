@@ -16,6 +16,7 @@ from corridor.dictionary import GONE
 from corridor.errors import EquipmentError
 from corridor.frames import empty_table
 from corridor.plan.prepare import SECTION_GUESS_M, connect
+from corridor.plan.too_long import refuse_too_long
 from corridor.plan.windows import Extent, Window, joined_tables, review_window, split_windows
 from corridor.settings import Equipment, ScopeSettings, Settings
 from corridor.site import Site
@@ -91,10 +92,14 @@ def solve_windows(
     ------
     EquipmentError
         If transmitter and receiver share no frequency.
+    DomainError
+        If a line alone makes more sections than memory holds.
     """
     few, coarse = scope_equipment(equipment, settings.scope), scope_solver(settings)
     there = site.lines[~site.lines["status"].isin(GONE).to_numpy()]
     wanted = there.loc[there.intersects(area).to_numpy(), "line_id"].tolist()
+    if settings.scope.windows_most is None:  # of a sample nobody knows yet what is in it
+        refuse_too_long(site.lines, wanted, area=area, equipment=few, settings=coarse)
     connected = connect(site, equipment=few, settings=coarse, lines=wanted, area=area)
     hookups, laid = connected.hookups, set(connected.network.spans["line_id"])
     ready = hookups[(hookups["ready"].eq("ready") & hookups["line_id"].isin(laid)).to_numpy()]

@@ -17,6 +17,7 @@ from corridor.plan.setups.crews import share_out
 from corridor.plan.setups.describe import SetUpKey, key_of
 from corridor.plan.setups.frequencies import colour_frequencies
 from corridor.plan.setups.order import Route, walking_order
+from corridor.plan.setups.streets import ways_near
 from corridor.plan.setups.window import WindowPlan
 from corridor.settings import Settings
 from corridor.site import Site
@@ -87,7 +88,7 @@ def arrange(
     keys = list(rows)
     where = np.array([shapely.get_coordinates(rows[key]["geometry"])[0] for key in keys]).reshape(-1, 2)
     ways = site.lines.geometry if area is None else site.lines.geometry[site.lines.intersects(area)]
-    route = walking_order(where, ways, seed=settings.seed)
+    route = walking_order(where, ways_near(where, ways), seed=settings.seed)
     plan = settings.plan
     shares = share_out(
         route.order,

@@ -18,7 +18,7 @@ from scipy.spatial import KDTree
 
 from corridor.errors import DomainError
 
-__all__ = ["Streets", "find_streets"]
+__all__ = ["Streets", "find_streets", "ways_near"]
 
 Floats = NDArray[np.float64]
 
@@ -26,6 +26,7 @@ _STEP_M = 10.0  # farthest apart of nodes on a way: people cross from one way to
 _DETOUR = 2.0  # a link is made where the ways take more than so many times its length: corners aren't cut
 _DIGITS = 3  # places nearer than 1 mm are one
 _LEAST_M = 1e-9  # of an edge: a length of 0 would be none
+_BEYOND_M = 1000.0  # nobody walks from one set-up to the next by a way so far beyond all of them, or twice their extent
 _CHUNK = 256  # nodes whose surroundings are searched at once: bounds the memory
 
 
@@ -103,6 +104,35 @@ def find_streets(points: Floats, ways: Iterable[Any], *, link_m: float) -> Stree
     )
     between = length[:, : len(points)]
     return Streets(graph.nodes, np.minimum(between, between.T), before, bridged)
+
+
+def ways_near(points: Floats, ways: Iterable[Any]) -> list[Any]:
+    """Return the ways that people could take between points, cut where they lead far beyond all of them.
+
+    Parameters
+    ----------
+    points : ndarray, shape (n, 2)
+        m.
+    ways : iterable of LineString or MultiLineString
+        In the same frame, m.
+
+    Returns
+    -------
+    list of LineString or MultiLineString
+        Those that lie near are the same objects; without points there are none.
+    """
+    if not len(points):
+        return []
+    low, high = points.min(axis=0), points.max(axis=0)
+    margin = max(_BEYOND_M, 2.0 * float((high - low).max()))
+    near = shapely.box(*(low - margin), *(high + margin))
+    found: list[Any] = []
+    for way in ways:
+        if way is None or shapely.covers(near, way):
+            found.append(way)
+        else:
+            found += [part for part in shapely.get_parts(shapely.intersection(way, near)) if part.length > 0]
+    return found
 
 
 def _noded(ways: Iterable[Any]) -> list[shapely.LineString]:

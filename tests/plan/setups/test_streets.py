@@ -6,7 +6,7 @@ import pytest
 import shapely
 from shapely import LineString
 
-from corridor.plan.setups.streets import find_streets
+from corridor.plan.setups.streets import find_streets, ways_near
 
 
 def test_shortest_ways_equal_networkx_on_a_noded_network() -> None:
@@ -59,3 +59,13 @@ def test_no_points_no_ways() -> None:
     streets = find_streets(np.zeros((0, 2)), [LineString([(0, 0), (9, 0)])], link_m=5.0)
     assert streets.between_m.shape == (0, 0)
     assert not streets.bridged
+
+
+def test_ways_that_lead_far_away_are_cut_and_those_near_left_alone() -> None:
+    points = np.array([[0.0, 0.0], [100.0, 0.0]])
+    near, far = shapely.LineString([(0, 5), (1100, 5)]), shapely.LineString([(0, 9), (1e7, 9)])
+    gone = shapely.LineString([(5e3, 0), (6e3, 0)])
+    kept, cut = ways_near(points, [near, far, gone])
+    assert kept is near
+    assert cut.equals(shapely.LineString([(0, 9), (1100, 9)]))
+    assert ways_near(points[:0], [near]) == []
