@@ -103,7 +103,14 @@ def table_frame(
         geometry = [None] * len(data) if geometry is None else geometry
         given = set(data.columns) if len(data) or len(geometry) else set()
     index = pd.RangeIndex(len(geometry))
-    typed = {c.name: _typed(c, np.asarray(data[c.name]) if c.name in given else None, index) for c in table.columns}
+    kinds = {column.kind for column in table.columns if column.name not in given}
+    nothing = {kind: _nothing(kind, index) for kind in kinds}  # most columns of small tables: made once
+    typed = {
+        column.name: _typed(column, np.asarray(data[column.name]), index)
+        if column.name in given
+        else nothing[column.kind]
+        for column in table.columns
+    }
     extra = {str(c): np.asarray(data[c]) for c in data if c not in table.names}
     frame = pd.DataFrame(typed | extra, index=index)  # at once: one by one, a hundred columns warn of their cost
     whole = isinstance(geometry, np.ndarray) and geometry.dtype == object
@@ -119,19 +126,21 @@ def _are_arrays(columns: Any, names: tuple[str, ...], rows: int) -> bool:
     )
 
 
+def _nothing(kind: str, index: pd.RangeIndex) -> pd.Series:
+    return pd.Series([None] * len(index) if kind == "text" else None, index=index, dtype=_DTYPES[kind])
+
+
 def _typed(column: Column, values: Any, index: pd.RangeIndex) -> pd.Series:
-    if values is None:  # most columns of small tables: made at once, without a look at each value
-        nothing = [None] * len(index) if column.kind == "text" else None
-        return pd.Series(nothing, index=index, dtype=_DTYPES[column.kind])
     if column.kind == "real":
-        series = pd.Series(values, index=index, dtype="float64" if values.dtype == np.float64 else object)
-        numbers = pd.to_numeric(series).astype("float64")
+        if values.dtype != np.float64:
+            values = pd.to_numeric(pd.Series(values, dtype=object)).to_numpy(dtype="float64", na_value=np.nan)
         if column.decimals is not None:
-            numbers = numbers.round(column.decimals) + 0.0
-        return numbers
+            values = np.round(values, column.decimals) + 0.0
+        return pd.Series(values, index=index)
     array = np.array(values, dtype=object)
     array[pd.isna(array)] = None if column.kind == "text" else pd.NA
-    return pd.Series(array, index=index, dtype=object).astype(_DTYPES[column.kind])
+    series = pd.Series(array, index=index, dtype=object)
+    return series if column.kind == "text" else series.astype(_DTYPES[column.kind])
 
 
 def rounded(table: Table, name: str, values: Any) -> np.ndarray[Any, np.dtype[np.float64]]:

@@ -4,10 +4,13 @@ A plug-in adds, it never replaces: one that takes a name already given is named 
 that can't be loaded or is nothing the group can use. docs/plug_ins.md shows one of each group.
 """
 
+import sys
 import warnings
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from importlib.metadata import EntryPoint, entry_points
+from functools import lru_cache
+from importlib import metadata
+from importlib.metadata import EntryPoint
 from pathlib import Path
 from typing import Any, Protocol, TypeVar, runtime_checkable
 
@@ -156,6 +159,16 @@ class PlugIn:
     version: str
 
 
+def entry_points(*, group: str) -> tuple[EntryPoint, ...]:
+    """Return a group's entry points as installed; the installed packages are looked through once."""
+    return _installed(group, tuple(sys.path))
+
+
+@lru_cache(maxsize=64)
+def _installed(group: str, path: tuple[str, ...]) -> tuple[EntryPoint, ...]:  # noqa: ARG001  another path holds others
+    return tuple(metadata.entry_points(group=group))
+
+
 def plugin_points(group: str) -> dict[str, EntryPoint]:
     """Return a group's entry points by name, sorted, none of them loaded.
 
@@ -232,9 +245,10 @@ def _skip(point: EntryPoint, why: str) -> None:
 def _is_builtin(point: EntryPoint) -> bool:
     """Whether the module is ours and, where the distribution is known, it is ours too."""
     own_module = point.value.partition(":")[0].split(".")[0] == _PACKAGE
-    return own_module and (point.dist is None or point.dist.name == _PACKAGE)
+    return own_module and (point.dist is None or _package(point) == _PACKAGE)
 
 
+@lru_cache(maxsize=1024)  # each look at a name reads the package's file again
 def _package(point: EntryPoint) -> str:
     return point.dist.name if point.dist else "unknown"
 

@@ -212,6 +212,11 @@ def _script(*statements: str) -> Callable[[sqlite3.Connection, Case], None]:
     return run
 
 
+def _bytes(base: sqlite3.Connection, case: Case) -> None:
+    base.execute("ALTER TABLE lines ADD COLUMN b BLOB")
+    base.execute("UPDATE lines SET b = ?", (case.rng.randbytes(1000),))
+
+
 def _listed_view(
     select: str, count: int | None, name: str = "bonds_view"
 ) -> Callable[[sqlite3.Connection, Case], None]:
@@ -291,7 +296,7 @@ _HOSTILE_SQL: dict[str, Callable[[sqlite3.Connection, Case], None]] = {
     "no application id": _script("PRAGMA application_id = 7"),
     "a column computed": _script("ALTER TABLE lines ADD COLUMN x GENERATED ALWAYS AS (depth_m * 2)"),
     "a column of dates": _script("ALTER TABLE lines ADD COLUMN d DATE", "UPDATE lines SET d = 'the day before'"),
-    "a column of blobs": _script("ALTER TABLE lines ADD COLUMN b BLOB", "UPDATE lines SET b = randomblob(1000)"),
+    "a column of blobs": _bytes,
     "a hundred columns": lambda base, _: [base.execute(f"ALTER TABLE lines ADD COLUMN c{k} TEXT") for k in range(100)],
     "duplicate ids of rows": _script("UPDATE lines SET fid = -fid"),
     "an extension nobody knows": _script(

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 
+import numpy as np
 import pandas as pd
 
 from corridor.site.findings import FEATURE
@@ -30,9 +31,14 @@ def account(counts: Mapping[str, int], tables: Iterable[pd.DataFrame], findings:
         counts among used.
     """
     source, row, _ = FEATURE
-    rows = [table[[source, row]].astype({row: "int64"}) for table in tables if len(table)]
-    used = (pd.concat(rows) if rows else pd.DataFrame({source: [], row: []})).drop_duplicates()
-    used = used.set_axis(["layer", "row"], axis=1)
+    rows = [
+        (table[source].to_numpy(dtype=object), table[row].to_numpy(dtype="int64")) for table in tables if len(table)
+    ]
+    layers, numbers = zip(*rows, strict=True) if rows else ((), ())
+    used = pd.DataFrame({
+        "layer": pd.Series(np.concatenate([np.array([], dtype=object), *layers]), dtype=object),
+        "row": np.concatenate([np.array([], dtype="int64"), *numbers]),
+    }).drop_duplicates()  # fmt: skip
     mended = findings.loc[findings["action"].str.startswith("repaired"), ["feature_source", "feature_row"]]
     mended = mended.dropna().drop_duplicates().set_axis(["layer", "row"], axis=1).astype({"row": "int64"})
     repaired = mended.merge(used, on=["layer", "row"]) if len(mended) and len(used) else mended.iloc[:0]

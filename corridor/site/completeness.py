@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 
-from corridor.dictionary import INPUT_TABLES
+from corridor.dictionary import INPUT_TABLES, RESULT_TABLES
 from corridor.frames import table_frame
 from corridor.site.findings import FEATURE
 
@@ -37,21 +38,27 @@ def completeness(read: Mapping[str, gpd.GeoDataFrame], filled: gpd.GeoDataFrame)
     source = FEATURE[0]
     rows = []
     for name, frame in read.items():
+        columns = INPUT_TABLES[name].columns
+        stated = frame[[column.name for column in columns]].to_numpy(dtype=object)
+        shares = pd.isna(stated), stated == "unknown"
+        layers = frame[source].to_numpy()
+        finished = filled[source].to_numpy() if name == "lines" else np.zeros(0)
+        replaced = [
+            filled[f"{column.name}_src"].isin(_FILLED).to_numpy()
+            if name == "lines" and column.mapped
+            else np.zeros(len(finished), dtype=bool)
+            for column in columns
+        ]
         for layer in pd.unique(frame[source]) if len(frame) else ():
-            own = frame[frame[source] == layer]
-            finished = filled[filled[source] == layer] if name == "lines" else None
-            stated = own[list(INPUT_TABLES[name].names)]
-            shares = (table.to_numpy().mean(axis=0).tolist() for table in (stated.isna(), stated.eq("unknown")))
-            for column, missing, unknown in zip(INPUT_TABLES[name].columns, *shares, strict=True):
-                default = 0.0
-                if finished is not None and column.mapped:
-                    default = float(finished[f"{column.name}_src"].isin(_FILLED).sum() / len(own))
-                rows.append({
-                    "layer": layer, "table": name, "column": column.name, "row_count": len(own),
-                    "stated_share": 1.0 - missing - unknown, "unknown_share": unknown, "missing_share": missing,
-                    "default_share": default,
-                })  # fmt: skip
-    return pd.DataFrame(table_frame("completeness", rows).drop(columns="geometry"))
+            own = layers == layer
+            missing, unknown = (table[own].mean(axis=0).tolist() for table in shares)
+            default = [float(hits[finished == layer].sum() / own.sum()) for hits in replaced]
+            rows += [
+                (layer, name, column.name, int(own.sum()), 1.0 - gone - vague, vague, gone, filled_in)
+                for column, gone, vague, filled_in in zip(columns, missing, unknown, default, strict=True)
+            ]
+    table = pd.DataFrame(rows, columns=list(RESULT_TABLES["completeness"].names), dtype=object)
+    return pd.DataFrame(table_frame("completeness", table).drop(columns="geometry"))
 
 
 def layer_scores(table: pd.DataFrame) -> list[tuple[str, float]]:

@@ -11,6 +11,7 @@ from corridor.dictionary import INPUT_TABLES
 from corridor.site.depth_kind import to_axis
 from corridor.site.findings import Findings
 from corridor.site.materials import materials
+from corridor.site.rules import first_matches
 from corridor.site.tables import default_rules
 
 __all__ = ["ASSUMABLE", "fill_defaults"]
@@ -26,6 +27,7 @@ _FILLED = {
     "depth_m": "filled_depth",
 }  # fmt: skip
 _ELECTRICAL = {"wall_mm", "sheath", "sheath_bonding", "conductor_mm2", "joints", "joint_spacing_m", "coating"}
+_ASKED = ("utility", "asset", "material", "sheath")  # what a rule may ask of a line
 _RANGED = ("joint_spacing_m", "diameter_mm", "wall_mm", "conductor_mm2", "depth_m")
 
 ASSUMABLE = tuple(name for name in INPUT_TABLES["lines"].names if name in _FILLED)
@@ -77,14 +79,6 @@ def _state_ranges(lines: gpd.GeoDataFrame) -> None:
         lines[f"{name}_high"] = lines[name] + half
 
 
-def _matches(lines: gpd.GeoDataFrame, rule: dict[str, Any]) -> Any:
-    hit = np.ones(len(lines), dtype=bool)
-    for name in ("utility", "asset", "material", "sheath"):
-        if name in rule:
-            hit &= lines[name].isin(rule[name]).to_numpy()
-    return hit
-
-
 def _empty(lines: gpd.GeoDataFrame, column: str) -> Any:
     empty = lines[column].isna().to_numpy(copy=True)
     if column == "material":
@@ -98,27 +92,26 @@ def _empty(lines: gpd.GeoDataFrame, column: str) -> Any:
 
 def _fill(lines: gpd.GeoDataFrame, column: str, rules: list[dict[str, Any]], findings: Findings) -> None:
     empty = _empty(lines, column)
-    for rule in rules:
-        hit = empty & _matches(lines, rule)
-        if not hit.any():
-            continue
-        empty &= ~hit
-        lines.loc[hit, column] = rule["value"]
-        lines.loc[hit, f"{column}_src"] = "default"
+    if not empty.any():
+        return
+    ends = ("low", "high") if f"{column}_low" in lines else ()
+    names = (column, f"{column}_src", *(f"{column}_{end}" for end in ends))
+    values, origin, *range_ends = (lines[name].to_numpy(copy=True) for name in names)
+    for rule, hit in first_matches(rules, {name: lines[name] for name in _ASKED}, empty):
+        values[hit], origin[hit] = rule["value"], "default"
         told = f"{column} is not stated; {rule['value']}"
         if "low" in rule:
-            lines.loc[hit, f"{column}_low"], lines.loc[hit, f"{column}_high"] = rule["low"], rule["high"]
+            for end, limits in zip(ends, range_ends, strict=True):
+                limits[hit] = rule[end]
             told += f", range {rule['low']:g} to {rule['high']:g}"
         findings.add_rows(_FILLED[column], lines[hit], f"{told} ({rule['source']})", action="filled: state the value")
+    for name, filled in zip(names, (values, origin, *range_ends), strict=True):
+        lines[name] = pd.Series(filled, index=lines.index, dtype=filled.dtype)
 
 
 def _fill_depth(lines: gpd.GeoDataFrame, rules: list[dict[str, Any]], findings: Findings) -> None:
-    empty = lines["depth_m"].isna().to_numpy(copy=True)
-    for rule in rules:
-        hit = empty & _matches(lines, rule)
-        if not hit.any():
-            continue
-        empty &= ~hit
+    empty = lines["depth_m"].isna().to_numpy()
+    for rule, hit in first_matches(rules, {name: lines[name] for name in _ASKED}, empty):
         half = lines.loc[hit, "diameter_mm"] / MM_PER_M / 2.0
         for suffix, key in (("", "value"), ("_low", "low"), ("_high", "high")):
             lines.loc[hit, f"depth_m{suffix}"] = (rule[key] + half).round(3)

@@ -12,12 +12,15 @@ from pyproj import CRS
 
 from corridor.frames import table_frame
 
-__all__ = ["CODES", "FEATURE", "SITE_SOURCE", "Findings"]
+__all__ = ["CODES", "FEATURE", "ID_NAMES", "SITE_SOURCE", "Findings"]
 
 SITE_SOURCE = "site"  # feature_source of a finding about the records as a whole
 
 # where a row came from; kept beside every row from reading to the finished table
 FEATURE = ("src_feature_source", "src_feature_row", "src_source_id")
+
+ID_NAMES = ("line_id", "structure_id", "bond_id", "ground_id")
+"""Columns that may say which record a finding is about; the first that is there does."""
 
 CODES = {
     # layers and coordinates
@@ -108,7 +111,7 @@ class Findings:
     Every code is one of ``CODES``, which gives its severity.
     """
 
-    _blocks: list[pd.DataFrame] = field(default_factory=list)
+    _blocks: list[dict[str, Any]] = field(default_factory=list)
 
     def add(self, code: str, message: str, *, action: str, source: str = SITE_SOURCE) -> None:
         """Add one finding that concerns a layer or the records as a whole.
@@ -123,7 +126,7 @@ class Findings:
             "line_id": [None], "severity": [CODES[code]], "code": [code], "message": [_cut(message)],
             "action": [action], "geometry": [None],
         }  # fmt: skip
-        self._blocks.append(pd.DataFrame(block, dtype=object))
+        self._blocks.append(block)
 
     def add_rows(self, code: str, rows: pd.DataFrame, messages: str | Sequence[str], *, action: str) -> None:
         """Add one finding a row of a table that still carries its ``FEATURE`` columns.
@@ -155,13 +158,13 @@ class Findings:
             "source_id": rows[source_id].to_numpy(dtype=object),
             "owner": rows["owner"].to_numpy(dtype=object) if "owner" in rows else nothing,
             "line_id": _ids(rows, nothing),
-            "severity": severity,
-            "code": code,
-            "action": action,
-            "message": messages if isinstance(messages, str) else np.asarray(messages, dtype=object),
+            "severity": [severity] * len(rows),
+            "code": [code] * len(rows),
+            "action": [action] * len(rows),
+            "message": [messages] * len(rows) if isinstance(messages, str) else list(messages),
             "geometry": _geometry(rows, nothing),
         }
-        self._blocks.append(pd.DataFrame(block, dtype=object))
+        self._blocks.append(block)
 
     def places(self, code: str) -> list[Any]:
         """Return the geometries of the findings of one code, those without left out."""
@@ -176,8 +179,15 @@ class Findings:
         """Return the table ``findings`` of the dictionary, in the order the findings were made."""
         if not self._blocks:
             return table_frame("findings", {}, geometry=[], crs=crs)
-        data = pd.concat([block.astype(object) for block in self._blocks], ignore_index=True)
-        return table_frame("findings", data.drop(columns="geometry"), geometry=data["geometry"].to_numpy(), crs=crs)
+        data = {name: _objects([one for block in self._blocks for one in block[name]]) for name in self._blocks[0]}
+        shapes = data.pop("geometry")
+        return table_frame("findings", data, geometry=shapes, crs=crs)
+
+
+def _objects(values: list[Any]) -> Any:
+    array = np.empty(len(values), dtype=object)
+    array[:] = values
+    return array
 
 
 def _cut(message: str) -> str:
@@ -186,7 +196,7 @@ def _cut(message: str) -> str:
 
 
 def _ids(rows: pd.DataFrame, nothing: Any) -> Any:
-    for name in ("line_id", "structure_id", "bond_id", "ground_id"):
+    for name in ID_NAMES:
         if name in rows:
             return rows[name].to_numpy(dtype=object)
     return nothing

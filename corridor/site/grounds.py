@@ -84,9 +84,13 @@ def _chosen(
 ) -> pd.DataFrame:
     """Return a row a structure: structure_id, kind, line_id, at."""
     facts = lines[["line_id", "utility", "conductive", "status", "sheath_bonding"]]
-    kinds = structures[["structure_id", "kind"]]
-    met = terminations[["structure_id", "line_id", "at", "isolated"]].astype(object).merge(facts, on="line_id")
-    met = met.merge(kinds[kinds["kind"].isin(_KINDS)], on="structure_id")
+    kinds = structures.loc[structures["kind"].isin(_KINDS), ["structure_id", "kind"]]
+    met = terminations.loc[
+        terminations["structure_id"].isin(kinds["structure_id"]), ["structure_id", "line_id", "at", "isolated"]
+    ]
+    if met.empty:
+        return pd.DataFrame()
+    met = met.astype(object).merge(facts, on="line_id").merge(kinds, on="structure_id")
     settled = met.loc[met["line_id"].isin(grounded), "structure_id"]
     fits = (
         met["at"].isin(["start", "end"])

@@ -22,6 +22,8 @@ def prefix_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Ge
     Where the layers share a name too, that of the file. ``prefixed_id`` tells each.
     """
     source = FEATURE[0]
+    if frame[source].nunique() < 2:
+        return frame
     ids = frame[name]
     told = frame[source].groupby(ids, dropna=True).nunique()
     clash = ids.isin(told.index[told > 1]).to_numpy()
@@ -80,6 +82,8 @@ def unique_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Ge
 
     Parts of one multipart row get /2, /3 ...; the first keeps the id, so that references still hold.
     """
+    if frame.empty:
+        return frame.drop(columns="part", errors="ignore")
     frame = frame.copy()
     ids: Any = frame[name].astype(object)
     missing = ids.isna().to_numpy()
@@ -193,6 +197,8 @@ def nearest_part(ids: pd.Series, places: NDArray[np.object_], lines: gpd.GeoData
     lines : GeoDataFrame
         With line_id and ``FEATURE`` columns.
     """
+    if ids.empty:
+        return ids
     source, row, _ = FEATURE
     parts = lines[lines.duplicated([source, row], keep=False)]
     if parts.empty:
@@ -224,7 +230,7 @@ def check_references(
         Columns that may be NULL; an unknown id there is cleared and told, and the row used.
     """
     frame = frame.copy()
-    for name, ids in known.items():
+    for name, ids in known.items() if len(frame) else ():
         stated = frame[name].notna().to_numpy()
         strange = stated & ~frame[name].isin(ids).to_numpy()
         if name in optional:

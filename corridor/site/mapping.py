@@ -136,7 +136,8 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
                 by_map = by_map | _not_given(frame[told])
                 taken.add(told)
             origin = np.where(by_map, "mapped", "given").astype(object)
-            data[f"{name}_src"] = pd.Series(origin, index=frame.index).where(data[name].notna(), None)
+            origin[data[name].isna().to_numpy()] = None
+            data[f"{name}_src"] = pd.Series(origin, index=frame.index, dtype=object)
     if table.name == "lines":
         data |= read_depths(data.get("depth_m"), frame, layer, column=table.column("depth_m"))
     data |= {_source_name(str(name)): frame[name] for name in own if name not in taken}

@@ -1,6 +1,7 @@
 """Where layers lie: axes in the wrong order, layers and features far from all others."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
@@ -56,11 +57,16 @@ def place_of(frame: gpd.GeoDataFrame, crs: CRS | None = None, *, swapped: bool =
     if swapped:
         x, y = y, x
     try:
-        lon, lat = Transformer.from_crs(crs, _WGS84, always_xy=True).transform(x, y)
+        lon, lat = _to_degrees(crs).transform(x, y)
     except ProjError:  # no way from there to longitude and latitude
         return None
     good = np.isfinite(lon) and np.isfinite(lat) and abs(lat) <= 90.0 and abs(lon) <= 360.0
     return (float(lon), float(lat)) if good else None
+
+
+@lru_cache(maxsize=256)  # finding the way takes milliseconds
+def _to_degrees(crs: CRS) -> Transformer:
+    return Transformer.from_crs(crs, _WGS84, always_xy=True)
 
 
 def distance_m(one: Place, other: Place) -> float:

@@ -2,12 +2,15 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
+from geopandas.array import from_shapely
 from pyproj import CRS
 
 from corridor.dictionary import INPUT_TABLES, Table
@@ -129,21 +132,29 @@ def _table(name: str, layers: list[Layer], crs: CRS, findings: Findings, *, chan
 
 def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDataFrame:
     full = [part.drop(columns="geometry").astype(object) for part in parts if len(part)]
-    shapes = [shape for part in parts for shape in part.geometry]
     if not full:
-        columns = [*table.names, *FEATURE, *(f"{c.name}_src" for c in table.columns if c.mapped)]
-        return gpd.GeoDataFrame(pd.DataFrame(columns=columns, dtype=object), geometry=[], crs=crs)
-    data = pd.concat(full, ignore_index=True)
-    numbers = [column.name for column in table.columns if column.kind in ("real", "integer")]
-    words = [column.name for column in table.columns if column.name not in numbers]
-    data[numbers] = data[numbers].astype("float64")
-    data[words] = data[words].where(data[words].notna(), None)
-    mapped = [column.name for column in table.columns if column.mapped]
-    if mapped:
-        origin = data.reindex(columns=[f"{name}_src" for name in mapped]).astype(object)
-        known = data[mapped].notna().to_numpy() & origin.notna().to_numpy()
-        data[list(origin)] = origin.where(known, None)
-    return gpd.GeoDataFrame(data, geometry=gpd.GeoSeries(shapes, index=data.index, crs=crs))
+        return _unrecorded(table, crs).copy()
+    shapes = np.concatenate([part.geometry.to_numpy() for part in parts])
+    data = pd.concat(full, ignore_index=True) if len(full) > 1 else full[0].reset_index(drop=True)
+    read: dict[str, pd.Series] = {}
+    for column in table.columns:
+        values = data[column.name]
+        known = values.notna()
+        number = column.kind in ("real", "integer")
+        read[column.name] = values.astype("float64") if number else values.where(known, None)
+        if column.mapped:
+            name = f"{column.name}_src"
+            origin = data[name] if name in data else pd.Series(None, index=data.index, dtype=object)
+            read[name] = origin.where(known & origin.notna(), None)
+    whole = {str(name): read.pop(str(name), values) for name, values in data.items()} | read
+    return gpd.GeoDataFrame(pd.DataFrame(whole, index=data.index), geometry=from_shapely(shapes), crs=crs)
+
+
+@lru_cache(maxsize=64)
+def _unrecorded(table: Table, crs: CRS) -> gpd.GeoDataFrame:
+    """Return a table that no layer is read into."""
+    columns = [*table.names, *FEATURE, *(f"{c.name}_src" for c in table.columns if c.mapped)]
+    return gpd.GeoDataFrame(pd.DataFrame(columns=columns, dtype=object), geometry=[], crs=crs)
 
 
 def _no_lines(files: list[Path], layers: list[Layer], findings: gpd.GeoDataFrame) -> str:
@@ -221,6 +232,8 @@ def _referring(
 
 
 def _required(frame: gpd.GeoDataFrame, names: tuple[str, ...], findings: Findings) -> gpd.GeoDataFrame:
+    if frame.empty:
+        return frame
     frame = frame.copy()
     for name in names:
         empty = frame[name].isna()
@@ -232,16 +245,31 @@ def _required(frame: gpd.GeoDataFrame, names: tuple[str, ...], findings: Finding
 def _stated(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDataFrame:
     """Return the rows that state a value nothing can stand in for."""
     empty = frame[name].isna()
+    if not empty.any():
+        return frame
     findings.add_rows("missing_value", frame[empty], f"{name} is not stated", action="set aside: correct the record")
     return frame[~empty].reset_index(drop=True)
 
 
-def _finished(name: str, frame: gpd.GeoDataFrame, crs: CRS) -> gpd.GeoDataFrame:
+def _finished(name: str, frame: pd.DataFrame, crs: CRS) -> gpd.GeoDataFrame:
     """Return a table with the dictionary's columns and types, companions, then the source's own columns."""
-    data = frame.drop(columns=["geometry", "part"], errors="ignore")
-    own = [c for c in data.columns if not c.startswith("src_")]
-    rest = [c for c in data.columns if c.startswith("src_") and c not in FEATURE]
-    data[rest] = data[rest].infer_objects()
-    data = data[[*own, *rest, *(c for c in FEATURE if c in data)]]
+    if frame.empty:
+        columns = [(c, t) for c, t in frame.dtypes.items() if c != "geometry"]
+        return _finished_empty(name, tuple(columns), crs).copy()
+    return _in_order(name, frame, crs)
+
+
+@lru_cache(maxsize=64)
+def _finished_empty(name: str, columns: tuple[tuple[Any, Any], ...], crs: CRS) -> gpd.GeoDataFrame:
+    return _in_order(name, pd.DataFrame({c: pd.Series(dtype=t) for c, t in columns}), crs)
+
+
+def _in_order(name: str, frame: pd.DataFrame, crs: CRS) -> gpd.GeoDataFrame:
+    names = [c for c in frame.columns if c not in ("geometry", "part")]
+    own = [c for c in names if not c.startswith("src_")]
+    rest = [c for c in names if c.startswith("src_") and c not in FEATURE]
+    data = pd.DataFrame(frame[[*own, *rest, *(c for c in FEATURE if c in names)]])
+    if rest:
+        data[rest] = data[rest].infer_objects()
     shapes = frame["geometry"].to_numpy() if "geometry" in frame else None
     return table_frame(name, data, geometry=shapes, crs=crs)

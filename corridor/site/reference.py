@@ -1,6 +1,7 @@
 """Coordinate reference systems: never guessed, always metres in the end."""
 
 from collections.abc import Sequence
+from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
@@ -122,6 +123,7 @@ def site_crs(frames: Sequence[gpd.GeoDataFrame], *, where: str = "the files") ->
     raise CrsError(message)
 
 
+@lru_cache(maxsize=256)
 def in_metres(crs: CRS) -> bool:
     """Tell whether a CRS is projected, in metres, and true to scale near its centre."""
     flat = horizontal(CRS(crs))
@@ -143,6 +145,7 @@ def reproject(frame: gpd.GeoDataFrame, crs: CRS, *, where: str, findings: Findin
     return frame.set_crs(own, allow_override=True).to_crs(crs)
 
 
+@lru_cache(maxsize=256)  # libraries take milliseconds to take a CRS apart
 def horizontal(crs: CRS) -> CRS:
     """Return the part of a CRS that says where on the map: without heights, without a tie to another datum."""
     crs = CRS(crs)

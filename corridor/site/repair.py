@@ -55,8 +55,9 @@ def repair_geometry(
 
 
 def _drop(frame: gpd.GeoDataFrame, bad: Any, findings: Findings, *, code: str, message: str) -> gpd.GeoDataFrame:
-    if bad.any():
-        findings.add_rows(code, frame[bad], message, action="set aside: correct the record")
+    if not bad.any():
+        return frame
+    findings.add_rows(code, frame[bad], message, action="set aside: correct the record")
     return frame[~bad]
 
 

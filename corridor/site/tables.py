@@ -39,8 +39,9 @@ def access_rules() -> list[dict[str, Any]]:
     return rules
 
 
+@cache
 def vocabulary(name: str) -> dict[str, str]:
-    """Return the further words read as words of a vocabulary, by ``word_key``; empty if there are none."""
+    """Return the further words read as words of a vocabulary, by ``word_key``; empty if none; not to be changed."""
     return {word_key(word): meant for word, meant in read_table("vocabulary").get(name, {}).items()}
 
 

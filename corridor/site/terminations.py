@@ -1,12 +1,11 @@
 """Where a line can be reached: terminations as recorded, completed and derived from structures."""
 
-from typing import Any
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
+from corridor.site.rules import first_matches
 from corridor.site.tables import access_rules
 
 __all__ = ["derive_terminations"]
@@ -75,20 +74,16 @@ def _meetings(lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame, reach_m: fl
 
 
 def _access(met: pd.DataFrame, lines: gpd.GeoDataFrame, structures: gpd.GeoDataFrame) -> pd.DataFrame:
-    line = lines.iloc[met["line"]].reset_index(drop=True)
-    structure = structures.iloc[met["structure"]].reset_index(drop=True)
+    line = pd.DataFrame(lines[["utility", "asset", "conductive"]]).iloc[met["line"]].reset_index(drop=True)
+    structure = pd.DataFrame(structures[["utility", "kind"]]).iloc[met["structure"]].reset_index(drop=True)
     own = structure["utility"]
     fits = own.isna() | own.isin(["unknown", "other"]) | (own == line["utility"]) | structure["kind"].isin(_SHARED)
-    direct: Any = pd.Series(None, index=met.index, dtype=object)
-    clamp = direct.copy()
-    metal = (line["conductive"] == "yes").to_numpy()
-    for rule in access_rules():
-        hit = direct.isna().to_numpy(copy=True)
-        for name, where in (("kind", structure), ("utility", line), ("asset", line)):
-            if name in rule:
-                hit &= where[name].isin(rule[name]).to_numpy()
-        if "metal" in rule:
-            hit &= metal == rule["metal"]
+    direct, clamp = np.full(len(met), None, dtype=object), np.full(len(met), None, dtype=object)
+    asked = {
+        "kind": structure["kind"], "utility": line["utility"], "asset": line["asset"],
+        "metal": line["conductive"] == "yes",
+    }  # fmt: skip
+    for rule, hit in first_matches(access_rules(), asked, np.ones(len(met), dtype=bool)):
         direct[hit], clamp[hit] = rule["direct"], rule["clamp"]
     table = met[["structure_id", "line_id", "at"]].assign(direct=direct, clamp=clamp, isolated=None)
     return table[fits.to_numpy()].reset_index(drop=True)

@@ -1,13 +1,15 @@
 """Values as recorded, read as the dictionary wants them: text, numbers with units, words of a vocabulary."""
 
 from collections.abc import Collection
+from functools import cache
 from typing import Any
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 
 from corridor.dictionary import YES_NO, Column, Table
-from corridor.site.findings import Findings
+from corridor.site.findings import ID_NAMES, Findings
 from corridor.site.materials import coatings, material_words, materials
 from corridor.site.quoting import quoted
 from corridor.site.tables import vocabulary, word_key
@@ -44,19 +46,32 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
     DataFrame
         A copy with text columns as str or None, numbers as float64.
     """
-    result = frame.copy()
+    nothing = pd.Series([None] * len(frame), index=frame.index, dtype=object)
+    no_number = pd.Series(np.nan, index=frame.index)
+    seen = _with(frame, {name: as_text(frame[name]) for name in (*ID_NAMES, "owner") if name in frame})  # by findings
+    result = {}
     for column in table.columns:
-        if column.name not in result:
-            result[column.name] = np.nan if column.kind in ("real", "integer") else None
+        number = column.kind in ("real", "integer")
+        if column.name not in frame:
+            result[column.name] = no_number if number else nothing
             continue
         raw = frame[column.name]
-        if column.kind in ("real", "integer"):
-            result[column.name] = _measured(raw, column, result, findings)
+        if number:
+            result[column.name] = _measured(raw, column, seen, findings)
         elif known_words(column):
-            result[column.name] = _worded(raw, column, result, findings)
+            result[column.name] = _worded(raw, column, seen, findings)
         else:
             result[column.name] = as_text(raw)
-    return _clean_ids(result, findings)
+    return _clean_ids(_with(frame, result), findings)
+
+
+def _with(frame: pd.DataFrame, columns: dict[str, pd.Series]) -> pd.DataFrame:
+    """Return a frame with these columns in place of its own, new ones last: all at once, one by one takes its time."""
+    whole = pd.DataFrame({name: columns.get(name, frame[name]) for name in frame} | columns, index=frame.index)
+    if isinstance(frame, gpd.GeoDataFrame):
+        whole = gpd.GeoDataFrame(whole, geometry=frame.geometry.name)
+    whole.attrs = dict(frame.attrs)
+    return whole
 
 
 def _decoded(value: object) -> object:
@@ -76,10 +91,11 @@ def as_text(values: pd.Series) -> pd.Series:
         text = values.map(lambda v: v.isoformat().removesuffix("T00:00:00") if not pd.isna(v) else None)
     else:
         text = values.map(_decoded) if pd.api.types.is_object_dtype(kind) else values
-    missing = text.isna().to_numpy(copy=True)
-    stripped = text.astype(object).where(~missing, "").astype(str).str.strip()
-    missing = missing | stripped.str.casefold().isin(_NOT_STATED).to_numpy()
-    return stripped.astype(object).where(~missing, None)
+    told = [
+        None if missing or (word := str(value).strip()).casefold() in _NOT_STATED else word
+        for value, missing in zip(text.tolist(), text.isna().tolist(), strict=True)
+    ]
+    return pd.Series(told, index=values.index, name=values.name, dtype=object)
 
 
 def numbers(values: pd.Series, column: Column) -> tuple[pd.Series, pd.Series]:
@@ -137,7 +153,7 @@ def _composed(text: pd.Series, rows: pd.Series, result: pd.Series, column: Colum
 
 def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findings) -> pd.Series:
     values, strange = numbers(raw, column)
-    nothing = _among(_NOTHING, as_text(raw), strange)
+    nothing = _among(_NOTHING, as_text(raw), strange) if strange.any() else strange.copy()
     if column.name in _ZERO_IS_NOTHING:
         nothing |= values == 0.0
     if nothing.any():
@@ -164,8 +180,9 @@ def _left_out(values: pd.Series, nothing: Any, frame: pd.DataFrame, *, name: str
     return values.where(~nothing, None)
 
 
+@cache
 def known_words(column: Column) -> dict[str, str]:
-    """Return the words a column knows, by key; empty where any word goes."""
+    """Return the words a column knows, by key; empty where any word goes; not to be changed."""
     if column.name in ("material", "sheath"):
         own: tuple[str, ...] = tuple(materials())
         if column.name == "sheath":
@@ -185,7 +202,8 @@ def known_words(column: Column) -> dict[str, str]:
 def _among(words: Collection[str], text: pd.Series, rows: pd.Series) -> pd.Series:
     """Tell which of some rows hold one of these words; the others' text isn't looked at."""
     found = rows.copy()
-    found[rows] = text[rows].map(word_key, na_action="ignore").isin(words)
+    if rows.any():
+        found[rows] = text[rows].map(word_key, na_action="ignore").isin(words)
     return found
 
 
@@ -213,7 +231,9 @@ def _clean_ids(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
     # lists of ids are separated by blanks, so an id holds none
     for name in sorted(_ID_COLUMNS & set(frame.columns)):
         text: Any = frame[name]
-        nothing = text.notna() & text.map(word_key, na_action="ignore").isin(_NOTHING - {"0"})
+        if not text.notna().any():
+            continue
+        nothing = text.map(word_key, na_action="ignore").isin(_NOTHING - {"0"})
         nothing |= (text == "0") & (name == "contained_in")
         if nothing.any():
             frame[name] = text = _left_out(text, nothing, frame, name=name, findings=findings)
