@@ -86,16 +86,13 @@ def find_couplings(site: Site, *, settings: Settings | None = None) -> Couplings
 
 def _built_in(finders: Mapping[str, CouplingFinder], site: Site, settings: Settings) -> dict[str, gpd.GeoDataFrame]:
     """Return what our own finders fill, where they are those of the tables: one search, and the bonds beside it."""
-    pair = finders["parallel_runs"] is parallel_runs and finders["crossings"] is crossings
-    if not pair:
+    ours = {"parallel_runs": parallel_runs, "crossings": crossings, "bonds_found": bonds_found}
+    if any(finders[table] is not finder for table, finder in ours.items()):
         return {}
-    bonds = finders["bonds_found"] is bonds_found
     with uncollected():
-        lines = sorted_with(site.lines, (*DEPTH_COLUMNS, *(BOND_COLUMNS if bonds else ())))
-        if not bonds:
-            return _runs_and_crossings(lines, settings)
-        made, found = at_once(lambda: _runs_and_crossings(lines, settings), lambda: bonds_among(site, lines, settings))
-    return made | {"bonds_found": found}
+        lines = sorted_with(site.lines, (*DEPTH_COLUMNS, *BOND_COLUMNS))
+        made, bonds = at_once(lambda: _runs_and_crossings(lines, settings), lambda: bonds_among(site, lines, settings))
+    return made | {"bonds_found": bonds}
 
 
 def _runs_and_crossings(lines: gpd.GeoDataFrame, settings: Settings) -> dict[str, gpd.GeoDataFrame]:

@@ -1,13 +1,22 @@
 """All couplings of a site, and finders from elsewhere."""
 
 from collections.abc import Callable
+from functools import partial
 from importlib.metadata import EntryPoint
 
 import geopandas as gpd
 import pandas as pd
 import pytest
 
-from corridor.couplings import Couplings, all_bonds, find_bonds, find_couplings, find_crossings, find_parallel_runs
+from corridor.couplings import (
+    Couplings,
+    all_bonds,
+    find_bonds,
+    find_couplings,
+    find_crossings,
+    find_parallel_runs,
+    finders,
+)
 from corridor.errors import DomainError, PlugInError
 from corridor.plugins import CouplingFinder, load_plugins
 from corridor.settings import CouplingSettings, Settings
@@ -106,6 +115,15 @@ def test_a_plugin_may_be_the_only_one_that_finds(monkeypatch: pytest.MonkeyPatch
 def test_bonds_alone_are_the_same_table(monkeypatch: pytest.MonkeyPatch) -> None:
     register(monkeypatch, plug_in("bonds_found.mine", doubtful))
     pd.testing.assert_frame_equal(all_bonds(SITE), find_couplings(SITE).bonds_found)
+
+
+def test_together_they_find_what_each_finds_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    together = find_couplings(SITE)
+    apart = {table: partial(finder) for table, finder in load_plugins("corridor.couplings").items()}
+    monkeypatch.setattr(finders, "_finders", lambda: apart)
+    for table, frame in vars(find_couplings(SITE)).items():
+        pd.testing.assert_frame_equal(pd.DataFrame(frame), pd.DataFrame(getattr(together, table)))
+        assert len(frame)
 
 
 def test_a_plugin_never_replaces_a_built_in(monkeypatch: pytest.MonkeyPatch) -> None:
