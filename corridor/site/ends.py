@@ -164,7 +164,7 @@ def _terminated(
     places = structures.drop_duplicates("structure_id").set_index("structure_id").geometry
     rows = terminations[["structure_id", "line_id", "at"]].astype(object)
     stated = set(zip(rows["line_id"], rows["at"], strict=True))
-    held = np.array([key in stated for key in zip(ends["line_id"], ends["at"], strict=True)])
+    held = np.array([key in stated for key in zip(ends["line_id"].tolist(), ends["at"].tolist(), strict=True)])
     numbered = pd.DataFrame({"end": np.arange(len(ends)), "line_id": ends["line_id"]}).merge(rows, on="line_id")
     numbered = numbered[numbered["structure_id"].isin(places.index)]
     if len(numbered):
@@ -205,34 +205,37 @@ def _on_straight_cut(
         return cut
     places, tree = KDTree(ends), shapely.STRtree(courses)
     near = np.asarray(places.query(ends, k=min(_NEIGHBOURS + 1, len(ends)))[1])
-    for first in range(len(ends)):
-        for second in near[first]:
-            if second <= first or (cut[first] and cut[second]):
+    first, second = np.repeat(np.arange(len(ends)), near.shape[1]), near.ravel()
+    later = second > first
+    first, second, across = _leaving(ends, outward, first[later], second[later])
+    starts = np.searchsorted(first, np.arange(len(ends) + 1))
+    for end in np.flatnonzero(np.diff(starts)):
+        pairs = slice(starts[end], starts[end + 1])
+        around = np.array(places.query_ball_point(ends[end], _REACH_M))
+        beside = np.abs((ends[around] - ends[end]) @ across[pairs].T) <= near_m
+        beside &= outward[around] @ across[pairs].T >= _ACROSS
+        for other, way_out, on_it in zip(second[pairs], across[pairs], beside.T, strict=True):
+            if (cut[end] and cut[other]) or np.count_nonzero(on_it) < _SEVERAL:
                 continue
-            across = _across(ends, outward, int(first), int(second))
-            if across is None:
-                continue
-            around = np.array(places.query_ball_point(ends[first], _REACH_M))
-            beside = np.abs((ends[around] - ends[first]) @ across) <= near_m
-            members = around[beside & (outward[around] @ across >= _ACROSS)]
-            if len(members) >= _SEVERAL:
-                for run in _runs(ends, members, across, tree):
-                    cut[run] |= len(run) > _SEVERAL or _sagitta(ends[run]) <= _STRICT * near_m
+            for run in _runs(ends, around[on_it], way_out, tree):
+                cut[run] |= len(run) > _SEVERAL or _sagitta(ends[run]) <= _STRICT * near_m
     return cut
 
 
-def _across(
-    ends: NDArray[np.float64], outward: NDArray[np.float64], first: int, second: int
-) -> NDArray[np.float64] | None:
-    """Return the unit vector out through the line of two ends; None if they don't leave through it on one side."""
+def _leaving(
+    ends: NDArray[np.float64], outward: NDArray[np.float64], first: NDArray[np.int64], second: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:
+    """Return the pairs of ends that leave through the line of both on one side, and the unit vectors out of it."""
     way = ends[second] - ends[first]
-    apart_m = float(np.hypot(*way))
-    if apart_m < _APART_M:
-        return None
-    across = np.array([-way[1], way[0]]) / apart_m
-    across = across if outward[first] @ across > 0 else -across
-    leaves = min(outward[first] @ across, outward[second] @ across) >= _ACROSS
-    return across if leaves else None
+    apart_m = np.hypot(*way.T)
+    apart = apart_m >= _APART_M
+    first, second, way, apart_m = first[apart], second[apart], way[apart], apart_m[apart]
+    across = np.stack([-way[:, 1], way[:, 0]], axis=1) / apart_m[:, None]
+    out = np.einsum("ij,ij->i", outward[first], across)
+    side = np.where(out > 0.0, 1.0, -1.0)
+    also_out = np.einsum("ij,ij->i", outward[second], across)
+    leaves = np.minimum(side * out, side * also_out) >= _ACROSS
+    return first[leaves], second[leaves], (side[:, None] * across)[leaves]
 
 
 def _runs(
