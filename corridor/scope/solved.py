@@ -118,20 +118,30 @@ def solve_windows(
         )  # fmt: skip
         return tables.strategy, tables.extent
 
-    found, extents = [], []
+    order = _longest_first(asked, site) if together > 1 else list(range(len(asked)))
+    queue = [asked[place] for place in order]
+    found: dict[int, tuple[gpd.GeoDataFrame, Extent | None]] = {}
     if progress is not None:
         progress("windows", 0, len(asked))
     with threadpool_limits(1, user_api="blas"):  # its threads and the compiled loops' would wait for each other
-        for number, (strategy, extent) in enumerate(worked(graded, asked) if together > 1 else map(graded, asked)):
+        for place, result in zip(order, worked(graded, queue) if together > 1 else map(graded, queue), strict=True):
+            found[place] = result
             if progress is not None:
-                progress("windows", number + 1, len(asked))
-            found.append(strategy)
-            extents += [extent] if extent is not None else []
-    strategy = joined_tables(found) if found else empty_table("strategy", site.crs)
+                progress("windows", len(found), len(asked))
+    strategies = [found[place][0] for place in range(len(asked))]
+    extents = tuple(extent for place in range(len(asked)) if (extent := found[place][1]) is not None)
+    strategy = joined_tables(strategies) if strategies else empty_table("strategy", site.crs)
     return Solved(
-        connected.couplings.parallel_runs, connected.couplings.crossings, strategy, tuple(extents), len(windows),
+        connected.couplings.parallel_runs, connected.couplings.crossings, strategy, extents, len(windows),
         few.common_frequencies_hz if extents else (),
     )  # fmt: skip
+
+
+def _longest_first(windows: list[Window], site: Site) -> list[int]:
+    """Return the places of the windows, those with most metres of line first: no thread is left with a long one."""
+    length_m = dict(zip(site.lines["line_id"], site.lines.length, strict=True))
+    total_m = [sum(length_m[line_id] for line_id in window.lines) for window in windows]
+    return sorted(range(len(windows)), key=lambda place: -total_m[place])
 
 
 def _together(windows: int, settings: Settings) -> int:
