@@ -4,11 +4,14 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
+
 from tests.compiling import own_copy
 
 ROOT = Path(__file__).parent.parent
 
 
+@pytest.mark.thorough  # a process of its own compiles and imports again
 def test_the_small_benchmarks_run(tmp_path: Path) -> None:
     files = [f"benchmarks/bench_{name}.py" for name in ("tone", "pairs", "site")]
     small = ["--sections-max", "500", "--lines", "100", "--benchmark-disable", "-p", "no:cacheprovider"]

@@ -73,6 +73,7 @@ def _here(commands: str, folder: Path) -> tuple[int, str]:
     return code, shown
 
 
+@pytest.mark.thorough  # command by command, as people run them; tests/commands looks at each
 def test_the_quick_one_ends_where_it_says(tmp_path: Path) -> None:
     shutil.copytree(ROOT / "sample_gis" / "bonded_district", tmp_path / "sample_gis" / "bonded_district")
     assert FOLLOW.follow(ROOT / "docs" / "guide_mapping_team.md", tmp_path, run=_here) == []

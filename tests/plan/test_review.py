@@ -133,6 +133,7 @@ def test_the_tables_are_those_of_the_dictionary(alone_reviewed: Review, alone: S
         assert table.crs == alone.crs
 
 
+@pytest.mark.thorough  # the tables of two are compared next, one written twice in tests/report
 def test_two_reviews_are_alike_byte_for_byte(alone: Site, tmp_path: Path) -> None:
     folders = (tmp_path / "once", tmp_path / "again")
     for folder in folders:

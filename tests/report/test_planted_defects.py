@@ -50,7 +50,14 @@ def test_in_the_downtown_sample(tmp_path: Path, seed: int) -> None:
     _check(SAMPLES / "downtown_block" / "downtown_block.gpkg", tmp_path / "made", seed)
 
 
-@pytest.mark.parametrize(("name", "seed"), [("downtown_block", 11), ("bonded_district", 12), ("excavation_zone", 13)])
+@pytest.mark.parametrize(
+    ("name", "seed"),
+    [
+        pytest.param("downtown_block", 11, marks=pytest.mark.thorough),  # the sample above is of its kind
+        ("bonded_district", 12),
+        pytest.param("excavation_zone", 13, marks=pytest.mark.thorough),
+    ],
+)
 def test_on_sites_from_a_fresh_seed(sites: Path, tmp_path: Path, name: str, seed: int) -> None:
     _check(sites / name / f"{name}.gpkg", tmp_path / "made", seed)
 

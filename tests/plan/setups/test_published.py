@@ -101,7 +101,7 @@ def test_points_that_meet_every_line_of_a_projective_space(dimension: int) -> No
     assert fewest(lines_of_two(dimension)) == 2**dimension - 1
 
 
-@pytest.mark.parametrize(("dimension", "cap"), [(2, 4), (3, 9)])
+@pytest.mark.parametrize(("dimension", "cap"), [(2, 4), pytest.param(3, 9, marks=pytest.mark.thorough)])
 def test_points_that_meet_every_line_of_an_affine_space(dimension: int, cap: int) -> None:
     # what is left is a set without a line, at most 4 and 9 points (Davis and Maclagan 2003, The Mathematical
     # Intelligencer 25(3), 33-40). The triples of 9 and 27 points are also the first covering problems of Fulkerson,

@@ -92,7 +92,7 @@ def written(figure: Any) -> list[tuple[Text, Any]]:
     return [(t, (t.get_bbox_patch() or t).get_window_extent(renderer)) for t in texts]
 
 
-@pytest.mark.parametrize("per_line", [1, 3])
+@pytest.mark.parametrize("per_line", [1, pytest.param(3, marks=pytest.mark.thorough)])
 def test_no_two_labels_overlap_on_the_downtown_block(per_line: int) -> None:
     hookups = downtown()[1]
     ready = hookups[hookups["ready"] == "ready"]
