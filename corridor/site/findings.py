@@ -11,6 +11,7 @@ import shapely
 from pyproj import CRS
 
 from corridor.frames import table_frame
+from corridor.site.quoting import cut
 
 __all__ = ["CODES", "FEATURE", "ID_NAMES", "SITE_SOURCE", "Findings"]
 
@@ -101,7 +102,7 @@ CODES = {
     "no_depth": "warning",
 }  # code -> severity
 
-_LONGEST = 1000  # characters of a message
+_LONGEST = 1000  # characters of a message: layers and columns may have names of any length
 
 
 @dataclass
@@ -123,7 +124,7 @@ class Findings:
         """
         block = {
             "feature_source": [source], "feature_row": [None], "source_id": [None], "owner": [None],
-            "line_id": [None], "severity": [CODES[code]], "code": [code], "message": [_cut(message)],
+            "line_id": [None], "severity": [CODES[code]], "code": [code], "message": [cut(message, _LONGEST)],
             "action": [action], "geometry": [None],
         }  # fmt: skip
         self._blocks.append(block)
@@ -188,11 +189,6 @@ def _objects(values: list[Any]) -> Any:
     array = np.empty(len(values), dtype=object)
     array[:] = values
     return array
-
-
-def _cut(message: str) -> str:
-    """Return a message that can be read: layers and columns may have names of any length."""
-    return message if len(message) <= _LONGEST else f"{message[: _LONGEST - 1]}…"
 
 
 def _ids(rows: pd.DataFrame, nothing: Any) -> Any:

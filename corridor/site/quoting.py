@@ -3,9 +3,20 @@
 from collections.abc import Iterable
 from typing import Any
 
-__all__ = ["first_names", "quoted"]
+__all__ = ["cut", "first_names", "quoted"]
 
 _LONGEST, _MOST = 80, 30
+
+
+def cut(text: str, limit: int = _LONGEST) -> str:
+    """Return a text, its end beyond ``limit`` characters replaced by an ellipsis.
+
+    Examples
+    --------
+    >>> cut("six feet", 4)
+    'six…'
+    """
+    return text if len(text) <= limit else f"{text[: limit - 1]}…"
 
 
 def quoted(value: Any, *, limit: int = _LONGEST) -> str:
@@ -16,8 +27,7 @@ def quoted(value: Any, *, limit: int = _LONGEST) -> str:
     >>> quoted("six feet")
     "'six feet'"
     """
-    text = str(value)
-    return repr(text if len(text) <= limit else f"{text[: limit - 1]}…")
+    return repr(cut(str(value), limit))
 
 
 def first_names(names: Iterable[Any], *, most: int = _MOST) -> str:
@@ -29,5 +39,5 @@ def first_names(names: Iterable[Any], *, most: int = _MOST) -> str:
     'a, b and 1 more'
     """
     listed = [str(name) for name in names]
-    shown = [name if len(name) <= _LONGEST else f"{name[: _LONGEST - 1]}…" for name in listed[:most]]
+    shown = [cut(name) for name in listed[:most]]
     return ", ".join(shown) + (f" and {len(listed) - most} more" if len(listed) > most else "")

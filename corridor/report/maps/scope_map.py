@@ -156,6 +156,9 @@ def _draw_marks(frame: MapFrame, cells: gpd.GeoDataFrame) -> None:
     )  # fmt: skip
     open_cells = _left_open(cells)
     frame.axes.scatter(points[open_cells, 0], points[open_cells, 1], zorder=5, **_OPEN)
+    size[open_cells] = _OPEN["s"]
+    for point, area in zip(points[size > 0], size[size > 0], strict=True):
+        frame.taken.append(frame.sheet.to_points(shapely.Point(point)).buffer(area**0.5 / 2))
 
 
 def _left_open(cells: gpd.GeoDataFrame) -> np.ndarray:
@@ -183,7 +186,8 @@ def _label(frame: MapFrame, work_area: gpd.GeoDataFrame, cells: gpd.GeoDataFrame
         Label(f"{number}", sheet.to_points(shape.centroid), 7.5, boxed=True)
         for number, shape in enumerate(_worst(cells).geometry, start=1)
     ]
-    return frame.label([*worst, *phases], [])
+    outlines = [sheet.to_points(shape.exterior) for shape in shapely.get_parts(cells.geometry.to_numpy())]
+    return frame.label([*worst, *phases], outlines)  # rather on bare paper than over cells
 
 
 def _worst(cells: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
