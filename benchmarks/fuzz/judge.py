@@ -121,7 +121,7 @@ def _quiet_stderr() -> Iterator[Any]:
 
 FEW_SECTIONS = """
 [solver]
-section_limit = 400
+section_limit = 600
 compressed_limit = 0
 growth_max_m = 40
 memory_limit_mb = 100
