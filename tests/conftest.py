@@ -1,5 +1,6 @@
 """Settings of the whole test suite."""
 
+import gc
 import os
 from pathlib import Path
 
@@ -60,3 +61,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         left_out = [item for item in items if item.get_closest_marker("thorough")]
         items[:] = [item for item in items if not item.get_closest_marker("thorough")]
         config.hook.pytest_deselected(items=left_out)
+
+
+def pytest_collection_finish() -> None:
+    """Leave what libraries and tests have made so far out of the collector's rounds: a tenth of the time."""
+    gc.freeze()
+    gc.set_threshold(50_000)

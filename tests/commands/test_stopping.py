@@ -134,6 +134,7 @@ def test_the_watch_ends_the_process_after_the_grace(monkeypatch: pytest.MonkeyPa
     os.close(write)
 
 
+@pytest.mark.usefixtures("heeding")
 def test_a_process_gets_its_handlers(monkeypatch: pytest.MonkeyPatch) -> None:
     was = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
     started: list[Any] = []
