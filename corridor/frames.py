@@ -138,9 +138,8 @@ def _typed(column: Column, values: Any, index: pd.RangeIndex) -> pd.Series:
             values = np.round(values, column.decimals) + 0.0
         return pd.Series(values, index=index)
     array = np.array(values, dtype=object)
-    if (
-        pd.api.types.infer_dtype(array, skipna=False) != "string"
-    ):  # texts all: a look at kinds is quicker than at values
+    # where all are texts nothing is missing, and a look at kinds is quicker than one at values
+    if pd.api.types.infer_dtype(array, skipna=False) != "string":
         array[pd.isna(array)] = None if column.kind == "text" else pd.NA
     series = pd.Series(array, index=index, dtype=object)
     return series if column.kind == "text" else series.astype(_DTYPES[column.kind])

@@ -6,7 +6,6 @@ import shapely
 
 from corridor.couplings.places import conducts
 from corridor.settings import SiteSettings
-from corridor.site.findings import FEATURE
 from corridor.site.model import Site
 from corridor.site.twins import near_duplicates
 
@@ -36,8 +35,6 @@ def twin_ties(site: Site, *, settings: SiteSettings) -> list[dict[str, Any]]:
     list of dict
         Rows of ``bonds_found`` with the place as ``point``, ordered by pair and place.
     """
-    if FEATURE[0] not in site.lines or site.lines[FEATURE[0]].nunique() < 2:  # of one layer
-        return []
     twins = near_duplicates(site.lines, settings=settings)
     if not len(twins):
         return []

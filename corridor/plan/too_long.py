@@ -12,7 +12,7 @@ from shapely import LineString, MultiPolygon, Polygon
 from corridor.couplings import conducts
 from corridor.errors import DomainError
 from corridor.settings import Equipment, Settings, SolverSettings
-from corridor.tone.budget import memory_limit_mb, memory_mb
+from corridor.tone.budget import limit_text, memory_limit_mb, memory_mb
 from corridor.tone.hookup import HookUp
 
 __all__ = ["named_lines", "refuse_too_long", "too_long"]
@@ -73,10 +73,9 @@ def refuse_too_long(
     for line_id, shape in zip(found["line_id"], found.geometry, strict=True):
         if near is None or _longest_part_m(shape, near) >= 2.0 * _piece_m(shape, settings):
             least = math.ceil(shape.length / solver.section_max_m)
-            whose = "solver.memory_limit_mb" if solver.memory_limit_mb is not None else "what this machine has"
             message = (
-                f"line {str(line_id)[:80]}: expected a length whose solution fits in {memory_limit_mb(solver):.0f} MB "
-                f"({whose}), got {shape.length / M_PER_KM:.0f} km, {least} sections at least, which need about "
+                f"line {str(line_id)[:80]}: expected a length whose solution fits in {limit_text(solver)}, "
+                f"got {shape.length / M_PER_KM:.0f} km, {least} sections at least, which need about "
                 f"{memory_mb(least, solver):.0f} MB; mend its coordinates, or leave it out of the targets"
             )
             raise DomainError(message)

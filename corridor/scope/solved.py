@@ -118,7 +118,7 @@ def solve_windows(
         )  # fmt: skip
         return tables.strategy, tables.extent
 
-    order = _longest_first(asked, site) if together > 1 else list(range(len(asked)))
+    order = _longest_first(asked, site)
     queue = [asked[place] for place in order]
     found: dict[int, tuple[gpd.GeoDataFrame, Extent | None]] = {}
     if progress is not None:

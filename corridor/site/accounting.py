@@ -31,14 +31,10 @@ def account(counts: Mapping[str, int], tables: Iterable[pd.DataFrame], findings:
         counts among used.
     """
     source, row, _ = FEATURE
-    rows = [
-        (table[source].to_numpy(dtype=object), table[row].to_numpy(dtype="int64")) for table in tables if len(table)
-    ]
-    layers, numbers = zip(*rows, strict=True) if rows else ((), ())
-    used = pd.DataFrame({
-        "layer": pd.Series(np.concatenate([np.array([], dtype=object), *layers]), dtype=object),
-        "row": np.concatenate([np.array([], dtype="int64"), *numbers]),
-    }).drop_duplicates()  # fmt: skip
+    full = [table for table in tables if len(table)]
+    layers = np.concatenate([np.zeros(0, dtype=object), *(table[source].to_numpy(dtype=object) for table in full)])
+    rows = np.concatenate([np.zeros(0, dtype="int64"), *(table[row].to_numpy(dtype="int64") for table in full)])
+    used = pd.DataFrame({"layer": pd.Series(layers, dtype=object), "row": rows}).drop_duplicates()
     mended = findings.loc[findings["action"].str.startswith("repaired"), ["feature_source", "feature_row"]]
     mended = mended.dropna().drop_duplicates().set_axis(["layer", "row"], axis=1).astype({"row": "int64"})
     repaired = mended.merge(used, on=["layer", "row"]) if len(mended) and len(used) else mended.iloc[:0]

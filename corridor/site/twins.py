@@ -43,8 +43,10 @@ def near_duplicates(lines: gpd.GeoDataFrame, *, settings: SiteSettings) -> gpd.G
         the limit; where the pair begins and ends along each line (m, at line_a's lower measure first); geometry, the
         shorter line.
     """
+    if FEATURE[0] not in lines or lines[FEATURE[0]].nunique(dropna=False) < 2:  # of one layer
+        return _table([], [], lines.crs)
     there = lines[~lines["status"].isin(GONE) & lines["utility"].ne("unknown") & (lines.geometry.length > 0)]
-    if FEATURE[0] not in there or len(there) < 2:
+    if len(there) < 2:
         return _table([], [], lines.crs)
     there = there.iloc[np.argsort(there["line_id"].astype(str).to_numpy(), kind="stable")].reset_index(drop=True)
     shapes: Any = there.geometry.to_numpy()

@@ -48,8 +48,8 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
     """
     nothing = pd.Series([None] * len(frame), index=frame.index, dtype=object)
     no_number = pd.Series(np.nan, index=frame.index)
-    seen = _with(frame, {name: as_text(frame[name]) for name in (*ID_NAMES, "owner") if name in frame})  # by findings
-    result = {}
+    told = {name: as_text(frame[name]) for name in (*ID_NAMES, "owner") if name in frame}  # by findings
+    seen, result = _with(frame, told), {}
     for column in table.columns:
         number = column.kind in ("real", "integer")
         if column.name not in frame:
@@ -61,7 +61,7 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
         elif known_words(column):
             result[column.name] = _worded(raw, column, seen, findings)
         else:
-            result[column.name] = as_text(raw)
+            result[column.name] = told[column.name] if column.name in told else as_text(raw)
     return _clean_ids(_with(frame, result), findings)
 
 

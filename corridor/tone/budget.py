@@ -6,7 +6,7 @@ import os
 from corridor.errors import DomainError
 from corridor.settings import SolverSettings
 
-__all__ = ["machine_memory_mb", "memory_limit_mb", "memory_mb", "refuse_beyond_memory"]
+__all__ = ["limit_text", "machine_memory_mb", "memory_limit_mb", "memory_mb", "refuse_beyond_memory"]
 
 # measured on streets of ten lines (benchmarks): bytes for the square of the sections, once and for each frequency in
 # work; and of the compressed solution, the peak at 19,200 sections, which grows as n log n (docs/limits.md)
@@ -50,6 +50,12 @@ def memory_limit_mb(solver: SolverSettings) -> float:
     return solver.memory_limit_mb if solver.memory_limit_mb is not None else machine_memory_mb()
 
 
+def limit_text(solver: SolverSettings) -> str:
+    """Return that limit in words, and whose it is."""
+    whose = "solver.memory_limit_mb" if solver.memory_limit_mb is not None else "what this machine has"
+    return f"{memory_limit_mb(solver):.0f} MB ({whose})"
+
+
 def refuse_beyond_memory(sections: int, solver: SolverSettings, *, workers: int = 1) -> None:
     """Refuse a solution that needs more than ``solver.memory_limit_mb``, or than the machine has where none is set.
 
@@ -58,12 +64,10 @@ def refuse_beyond_memory(sections: int, solver: SolverSettings, *, workers: int 
     DomainError
         With the estimate, and what would make it less.
     """
-    limit = memory_limit_mb(solver)
     need = memory_mb(sections, solver, workers=workers)
-    if need > limit:
-        whose = "solver.memory_limit_mb" if solver.memory_limit_mb is not None else "what this machine has"
+    if need > memory_limit_mb(solver):
         message = (
-            f"expected a solution that fits in {limit:.0f} MB ({whose}), {sections} sections, {workers} frequencies at "
+            f"expected a solution that fits in {limit_text(solver)}, {sections} sections, {workers} frequencies at "
             f"once, need about {need:.0f} MB; take a smaller work area or fewer targets, or lower solver.workers, "
             "solver.growth_max_m or solver.section_limit in the settings"
         )
