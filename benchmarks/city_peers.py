@@ -46,14 +46,14 @@ def city_arrays(segments: int) -> dict[str, Any]:
     """Return a city as arrays, as a site, and as one with recorded bonds too."""
     import cities  # noqa: PLC0415
 
-    from corridor.couplings.segments import ends_of, segments_of, sorted_lines  # noqa: PLC0415
+    from corridor.couplings.segments import segments_and_ends, sorted_lines  # noqa: PLC0415
 
     made = cities.city(segments, recorded=RECORDED)
     lines = sorted_lines(made.lines)
-    cut = segments_of(lines)
+    cut, ends = segments_and_ends(lines)
     arrays = {
         "line": cut.line, "x": cut.x_m, "y": cut.y_m, "ux": cut.ux, "uy": cut.uy, "len": cut.length_m,
-        "start": cut.start_m, "x1": cut.end_x_m, "y1": cut.end_y_m, "ends": ends_of(lines),
+        "start": cut.start_m, "x1": cut.end_x_m, "y1": cut.end_y_m, "ends": ends,
         "points": np.column_stack((made.structures.geometry.x, made.structures.geometry.y)),
     }  # fmt: skip
     site = made.site()

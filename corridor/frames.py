@@ -111,11 +111,12 @@ def table_frame(
         else nothing[column.kind]
         for column in table.columns
     }
-    extra = {str(c): np.asarray(data[c]) for c in data if c not in table.names}
-    frame = pd.DataFrame(typed | extra, index=index)  # at once: one by one, a hundred columns warn of their cost
+    extra = {str(c): np.array(data[c]) for c in data if c not in table.names}
     whole = isinstance(geometry, np.ndarray) and geometry.dtype == object
-    shapes = from_shapely(geometry, crs=crs) if whole else list(geometry)
-    return gpd.GeoDataFrame(frame, geometry=gpd.GeoSeries(shapes, crs=crs, index=frame.index), crs=crs)
+    shapes = gpd.GeoSeries(from_shapely(geometry, crs=crs) if whole else list(geometry), crs=crs, index=index)
+    # at once: one by one, a hundred columns warn of their cost; a copy parts those that are the same nothing
+    frame = pd.DataFrame(typed | extra | {"geometry": shapes}, index=index, copy=bool(nothing))
+    return gpd.GeoDataFrame(frame, copy=False)
 
 
 def _are_arrays(columns: Any, names: tuple[str, ...], rows: int) -> bool:
@@ -134,14 +135,13 @@ def _typed(column: Column, values: Any, index: pd.RangeIndex) -> pd.Series:
     if column.kind == "real":
         if values.dtype != np.float64:
             values = pd.to_numeric(pd.Series(values, dtype=object)).to_numpy(dtype="float64", na_value=np.nan)
-        if column.decimals is not None:
-            values = np.round(values, column.decimals) + 0.0
-        return pd.Series(values, index=index)
+        values = np.array(values) if column.decimals is None else np.round(values, column.decimals) + 0.0
+        return pd.Series(values, index=index, copy=False)
     array = np.array(values, dtype=object)
     # where all are texts nothing is missing, and a look at kinds is quicker than one at values
     if pd.api.types.infer_dtype(array, skipna=False) != "string":
         array[pd.isna(array)] = None if column.kind == "text" else pd.NA
-    series = pd.Series(array, index=index, dtype=object)
+    series = pd.Series(array, index=index, dtype=object, copy=False)
     return series if column.kind == "text" else series.astype(_DTYPES[column.kind])
 
 

@@ -7,9 +7,9 @@ import shapely
 
 from corridor.couplings.bulk import uncollected
 from corridor.couplings.depths import DEPTH_COLUMNS, depths_of
-from corridor.couplings.naming import numbered_names
+from corridor.couplings.naming import PairNames
 from corridor.couplings.search import CHUNK_SEGMENTS, Crossings, search
-from corridor.couplings.segments import ends_of, segments_of, sorted_with
+from corridor.couplings.segments import segments_and_ends, sorted_with
 from corridor.errors import DomainError
 from corridor.frames import empty_table, stamp, table_frame
 
@@ -48,11 +48,11 @@ def find_crossings(lines: gpd.GeoDataFrame, *, chunk_segments: int = CHUNK_SEGME
         message = f"expected chunk_segments >= 1, got {chunk_segments}"
         raise DomainError(message)
     ordered = sorted_with(lines, DEPTH_COLUMNS)
-    _, points = search(segments_of(ordered), ends_of(ordered), chunk_segments=chunk_segments)
-    return crossings_frame(ordered, points)
+    _, points = search(*segments_and_ends(ordered), chunk_segments=chunk_segments)
+    return crossings_frame(ordered, points, names=PairNames(ordered["line_id"].to_numpy(dtype=object)))
 
 
-def crossings_frame(lines: gpd.GeoDataFrame, points: Crossings) -> gpd.GeoDataFrame:
+def crossings_frame(lines: gpd.GeoDataFrame, points: Crossings, *, names: PairNames) -> gpd.GeoDataFrame:
     """Return the table ``crossings`` of crossings between sorted lines."""
     if not len(points):
         return stamp(empty_table("crossings", lines.crs), find_crossings)
@@ -64,7 +64,7 @@ def crossings_frame(lines: gpd.GeoDataFrame, points: Crossings) -> gpd.GeoDataFr
     frame = table_frame(
         "crossings",
         {
-            "crossing_id": numbered_names(ids, a, b),
+            "crossing_id": names.of(a, b),
             "line_a": ids[a],
             "line_b": ids[b],
             "angle_deg": points.angle_deg,

@@ -13,9 +13,10 @@ from corridor.couplings.bulk import uncollected
 from corridor.couplings.crossings import crossings_frame, find_crossings
 from corridor.couplings.depths import DEPTH_COLUMNS
 from corridor.couplings.model import Couplings
+from corridor.couplings.naming import PairNames
 from corridor.couplings.parallel import find_parallel_runs, runs_frame
 from corridor.couplings.search import Limits, search
-from corridor.couplings.segments import ends_of, segments_of, sorted_with
+from corridor.couplings.segments import segments_and_ends, sorted_with
 from corridor.dictionary import RESULT_TABLES
 from corridor.errors import CorridorError, PlugInError
 from corridor.plugins import CouplingFinder, load_plugins
@@ -98,9 +99,15 @@ def _built_in(finders: Mapping[str, CouplingFinder], site: Site, settings: Setti
 def _runs_and_crossings(lines: gpd.GeoDataFrame, settings: Settings) -> dict[str, gpd.GeoDataFrame]:
     asked = settings.couplings
     limits = Limits(**asked.model_dump(exclude={"chunk_segments"}))
-    segments = segments_of(lines)
-    runs, points = search(segments, ends_of(lines), limits=limits, chunk_segments=asked.chunk_segments)
-    return {"parallel_runs": runs_frame(lines, segments, runs, limits), "crossings": crossings_frame(lines, points)}
+    segments, ends_m = segments_and_ends(lines)
+    (runs, points), names = at_once(
+        lambda: search(segments, ends_m, limits=limits, chunk_segments=asked.chunk_segments),
+        lambda: PairNames(lines["line_id"].to_numpy(dtype=object)),
+    )
+    return {
+        "parallel_runs": runs_frame(lines, segments, runs, limits, names=names),
+        "crossings": crossings_frame(lines, points, names=names),
+    }
 
 
 def all_bonds(site: Site, *, settings: Settings | None = None) -> gpd.GeoDataFrame:

@@ -8,7 +8,7 @@ import geopandas as gpd
 
 from corridor.couplings.bulk import uncollected
 from corridor.couplings.depths import DEPTH_COLUMNS, depths_of
-from corridor.couplings.naming import numbered_names
+from corridor.couplings.naming import PairNames
 from corridor.couplings.search import CHUNK_SEGMENTS, Limits, Runs, search
 from corridor.couplings.segments import Segments, segments_of, sorted_with, substrings
 from corridor.errors import DomainError
@@ -63,7 +63,7 @@ def find_parallel_runs(
     ordered = sorted_with(lines, DEPTH_COLUMNS)
     segments = segments_of(ordered)
     runs, _ = search(segments, limits=limits, chunk_segments=chunk_segments)
-    return runs_frame(ordered, segments, runs, limits)
+    return runs_frame(ordered, segments, runs, limits, names=PairNames(ordered["line_id"].to_numpy(dtype=object)))
 
 
 def check_limits(limits: Limits, *, chunk_segments: int) -> None:
@@ -85,7 +85,9 @@ def check_limits(limits: Limits, *, chunk_segments: int) -> None:
         raise DomainError(message)
 
 
-def runs_frame(lines: gpd.GeoDataFrame, segments: Segments, runs: Runs, limits: Limits) -> gpd.GeoDataFrame:
+def runs_frame(
+    lines: gpd.GeoDataFrame, segments: Segments, runs: Runs, limits: Limits, *, names: PairNames
+) -> gpd.GeoDataFrame:
     """Return the table ``parallel_runs`` of runs between sorted lines."""
     if not len(runs):
         return stamp(empty_table("parallel_runs", lines.crs), find_parallel_runs, **asdict(limits))
@@ -97,7 +99,7 @@ def runs_frame(lines: gpd.GeoDataFrame, segments: Segments, runs: Runs, limits: 
     frame = table_frame(
         "parallel_runs",
         {
-            "run_id": numbered_names(ids, a, b),
+            "run_id": names.of(a, b),
             "line_a": ids[a],
             "line_b": ids[b],
             "length_m": runs.to_m - runs.from_m,

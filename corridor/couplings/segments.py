@@ -17,7 +17,16 @@ from numpy.typing import NDArray
 from corridor.errors import InputError
 from corridor.frames import check_metric
 
-__all__ = ["Segments", "ends_among", "ends_of", "pieces", "segments_of", "sorted_lines", "sorted_with", "substrings"]
+__all__ = [
+    "Segments",
+    "ends_among",
+    "pieces",
+    "segments_and_ends",
+    "segments_of",
+    "sorted_lines",
+    "sorted_with",
+    "substrings",
+]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,7 +83,8 @@ def sorted_lines(lines: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     InputError
         If there is no line_id, an id is missing or comes twice, or a geometry is not a LineString.
     """
-    return _ordered(lines)[0]
+    order, _ = _order(lines)
+    return _taken(lines.assign(line_id=lines["line_id"].astype(str)), order)
 
 
 def sorted_with(lines: gpd.GeoDataFrame, columns: Iterable[str]) -> gpd.GeoDataFrame:
@@ -85,39 +95,45 @@ def sorted_with(lines: gpd.GeoDataFrame, columns: Iterable[str]) -> gpd.GeoDataF
     CrsError, InputError
         As ``sorted_lines``.
     """
-    if "line_id" in lines:
-        kept = [name for name in dict.fromkeys(("line_id", *columns)) if name in lines]
-        lines = lines[[*kept, lines.geometry.name]]
-    ordered, names = _ordered(lines)
-    return ordered.assign(line_id=pd.Series(names, dtype=object))  # made once, not at each look
+    order, names = _order(lines)
+    kept = [name for name in dict.fromkeys(columns) if name in lines and name != "line_id"]
+    ordered = _taken(lines[[*kept, lines.geometry.name]], order)
+    ordered.insert(0, "line_id", pd.Series(names, dtype=object))  # made once, not at each look
+    return ordered
 
 
-def _ordered(lines: gpd.GeoDataFrame) -> tuple[gpd.GeoDataFrame, NDArray[Any]]:
-    """Return the lines in the order of their ids, and the ids."""
+def _taken(lines: gpd.GeoDataFrame, order: Ints) -> gpd.GeoDataFrame:
+    if not (order == np.arange(len(order))).all():
+        lines = lines.iloc[order]
+    return lines.reset_index(drop=True)
+
+
+def _order(lines: gpd.GeoDataFrame) -> tuple[Ints, NDArray[Any]]:
+    """Return the order of the lines by their ids as texts, and the ids in it."""
     check_metric(lines)
     if "line_id" not in lines:
         message = f"expected a column line_id, got {', '.join(map(str, lines.columns))}; rename the column of ids"
         raise InputError(message)
-    if lines["line_id"].isna().any():
-        message = f"expected a line_id in every row, row {int(np.argmax(lines['line_id'].isna()))} has none; fill it"
-        raise InputError(message)
-    ids = lines["line_id"].astype(str)
-    names = ids.to_numpy(dtype=object)
-    order = np.argsort(names, kind="stable")
-    names = names[order]
+    ids = lines["line_id"].to_numpy(dtype=object)
+    if pd.api.types.infer_dtype(ids, skipna=False) != "string":  # texts all: none is missing
+        missing = pd.isna(ids)
+        if missing.any():
+            message = f"expected a line_id in every row, row {int(np.argmax(missing))} has none; fill it"
+            raise InputError(message)
+        ids = lines["line_id"].astype(str).to_numpy(dtype=object)
+    order = np.argsort(ids, kind="stable")
+    names = ids[order]
     if (names[1:] == names[:-1]).any():
-        message = f"expected every line_id once, {ids[ids.duplicated()].iloc[0]!r} comes twice; make the ids unique"
+        twice = ids[np.flatnonzero(pd.Series(ids).duplicated())[0]]
+        message = f"expected every line_id once, {twice!r} comes twice; make the ids unique"
         raise InputError(message)
     kinds = shapely.get_type_id(lines.geometry.to_numpy())
     if (kinds != shapely.GeometryType.LINESTRING).any():
         row = int(np.argmax(kinds != shapely.GeometryType.LINESTRING))
         kind = lines.geometry.iloc[row].geom_type if kinds[row] >= 0 else "no geometry"
-        message = f"expected LineString geometries, line {ids.iloc[row]!r} has {kind}; use explode() or drop the row"
+        message = f"expected LineString geometries, line {ids[row]!r} has {kind}; use explode() or drop the row"
         raise InputError(message)
-    named = lines.assign(line_id=ids)
-    if not (order == np.arange(len(order))).all():
-        named = named.iloc[order]
-    return named.reset_index(drop=True), names
+    return order, names
 
 
 def segments_of(lines: gpd.GeoDataFrame) -> Segments:
@@ -128,6 +144,17 @@ def segments_of(lines: gpd.GeoDataFrame) -> Segments:
     InputError
         If a coordinate is not a finite number.
     """
+    return segments_and_ends(lines)[0]
+
+
+def segments_and_ends(lines: gpd.GeoDataFrame) -> tuple[Segments, Floats]:
+    """Return what ``segments_of`` does, and ``ends_among`` all lines.
+
+    Raises
+    ------
+    InputError
+        As ``segments_of``.
+    """
     xy, line = shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True)
     count, wrong = _count(xy, line)
     if wrong >= 0:
@@ -136,16 +163,14 @@ def segments_of(lines: gpd.GeoDataFrame) -> Segments:
         raise InputError(message)
     segments = Segments(np.empty(count, np.int64), *(np.empty(count) for _ in range(6)))
     _fill(xy, line, tuple(getattr(segments, name) for name in Segments.__dataclass_fields__))
-    return segments
-
-
-def ends_of(lines: gpd.GeoDataFrame) -> Floats:
-    """Return easting and northing of the first and the last vertex of each line, m, NaN without; shape (lines, 4)."""
-    return ends_among(*shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True), lines=len(lines))
+    return segments, ends_among(xy, line, lines=len(lines))
 
 
 def ends_among(xy: Floats, line: Ints, *, lines: int) -> Floats:
-    """Return the same from the vertices of so many lines, and the row of each one's line."""
+    """Return easting and northing of the first and the last vertex of each line, m, NaN without; shape (lines, 4).
+
+    ``xy``, ``line``: vertices of so many lines, and the row of each one's line.
+    """
     ends = np.full((lines, 4), np.nan)
     _fill_ends(xy, line, ends)
     return ends

@@ -13,7 +13,7 @@ from shapely import LineString, Point
 
 from corridor.couplings import search as module
 from corridor.couplings.search import Crossings, Limits, Runs, search
-from corridor.couplings.segments import Segments, ends_of, segments_of, sorted_lines
+from corridor.couplings.segments import Segments, segments_and_ends, sorted_lines
 from tests.couplings.plain import street
 
 JOIN_M, CLEAR_M, SAME_M = 1.0, 0.05, 0.001
@@ -114,7 +114,7 @@ def test_chunks_threads_and_room_change_nothing(
     chunk_segments: int, threads: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     lines = sorted_lines(street(5, count=25))
-    given_ = segments_of(lines), ends_of(lines)
+    given_ = segments_and_ends(lines)
     whole = search(*given_, limits=Limits())
     assert len(whole[0])
     assert len(whole[1])
@@ -131,7 +131,7 @@ def test_chunks_threads_and_room_change_nothing(
 
 def test_each_alone_is_as_both_together() -> None:
     lines = sorted_lines(street(6, count=20))
-    segments, ends = segments_of(lines), ends_of(lines)
+    segments, ends = segments_and_ends(lines)
     runs, crossings = search(segments, ends, limits=Limits())
     np.testing.assert_array_equal(_columns(search(segments, limits=Limits())[0]), _columns(runs))
     np.testing.assert_array_equal(_columns(search(segments, ends)[1]), _columns(crossings))
