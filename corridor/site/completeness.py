@@ -39,7 +39,9 @@ def completeness(read: Mapping[str, gpd.GeoDataFrame], filled: gpd.GeoDataFrame)
     rows = []
     for name, frame in read.items():
         columns = INPUT_TABLES[name].columns
-        stated = frame[[column.name for column in columns]].to_numpy(dtype=object)
+        stated = np.empty((len(frame), len(columns)), dtype=object)
+        for k, column in enumerate(columns):
+            stated[:, k] = frame[column.name].to_numpy(dtype=object)
         shares = pd.isna(stated), stated == "unknown"
         layers = frame[source].to_numpy()
         finished = filled[source].to_numpy() if name == "lines" else np.zeros(0)

@@ -75,7 +75,7 @@ class Corrections:
                 f"{quoted(value) if value else 'nothing'}, by {correction.source}, {correction.date}"
                 for was in before[hit]
             ]
-            findings.add_rows("corrected", frame[hit], told, action="repaired: the owner's file is as it was")
+            findings.add_rows("corrected", frame, told, action="repaired: the owner's file is as it was", at=hit)
             frame[name] = before.mask(hit, value)
             if name == "depth_m" and DEPTH_KIND in frame:  # a correction is in our terms: to the axis
                 frame[DEPTH_KIND] = frame[DEPTH_KIND].where(~hit, None)

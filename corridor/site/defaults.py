@@ -104,7 +104,9 @@ def _fill(lines: gpd.GeoDataFrame, column: str, rules: list[dict[str, Any]], fin
             for end, limits in zip(ends, range_ends, strict=True):
                 limits[hit] = rule[end]
             told += f", range {rule['low']:g} to {rule['high']:g}"
-        findings.add_rows(_FILLED[column], lines[hit], f"{told} ({rule['source']})", action="filled: state the value")
+        findings.add_rows(
+            _FILLED[column], lines, f"{told} ({rule['source']})", action="filled: state the value", at=hit
+        )
     for name, filled in zip(names, (values, origin, *range_ends), strict=True):
         lines[name] = pd.Series(filled, index=lines.index, dtype=filled.dtype)
 
@@ -120,7 +122,7 @@ def _fill_depth(lines: gpd.GeoDataFrame, rules: list[dict[str, Any]], findings: 
             f"depth_m is not stated; {depth:g}, range {low:g} to {high:g} (cover, half the diameter; {rule['source']})"
             for depth, low, high in lines.loc[hit, ["depth_m", "depth_m_low", "depth_m_high"]].to_numpy()
         ]
-        findings.add_rows("filled_depth", lines[hit], told, action="filled: state the value")
+        findings.add_rows("filled_depth", lines, told, action="filled: state the value", at=hit)
 
 
 def _conductive(lines: gpd.GeoDataFrame, findings: Findings) -> None:
@@ -136,11 +138,13 @@ def _conductive(lines: gpd.GeoDataFrame, findings: Findings) -> None:
     lines["conductive_src"] = lines["conductive_src"].where(~empty, "inferred")
     unknown = lines["conductive"] == "unknown"
     told = "whether the line conducts is not known; tone is not solved on it, and it may carry some all the same"
-    findings.add_rows("conductivity_unknown", lines[unknown], told, action="used: state material, sheath, tracer wire")
+    findings.add_rows(
+        "conductivity_unknown", lines, told, action="used: state material, sheath, tracer wire", at=unknown
+    )
 
 
 def _tell_continuity(lines: gpd.GeoDataFrame, findings: Findings) -> None:
     iron = lines["material"].isin(["cast_iron", "ductile_iron"]) & lines["joints"].isin(["gasketed", "unknown"])
     told = "iron pipe without a record of bonded joints: continuity unknown, never taken as continuous"
-    findings.add_rows("continuity_unknown", lines[iron & (lines["conductive"] == "yes")], told,
+    findings.add_rows("continuity_unknown", lines, told, at=iron & (lines["conductive"] == "yes"),
                       action="used: solved with joints blocking and passing")  # fmt: skip

@@ -113,7 +113,7 @@ def to_axis(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
             f"depth_m: {name} of {round(was, 3):g} m read as {now:g} m to the axis, {words}"
             for was, now in zip(before, lines.loc[rows, "depth_m"], strict=True)
         ]
-        findings.add_rows("depth_to_axis", lines[rows], told, action="used: as the field map says")
+        findings.add_rows("depth_to_axis", lines, told, action="used: as the field map says", at=rows)
     lines[["depth_m_low", "depth_m_high"]] = _around(lines)
     rows = (kind == "unstated").to_numpy(dtype=bool)
     if rows.any():
@@ -122,7 +122,7 @@ def to_axis(lines: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
         stated = lines.loc[rows, "depth_m"]
         told = [f"nobody says whether {depth:g} m goes to the top, the axis or the bottom" for depth in stated]
         action = "used: half a diameter of range up and down; state depth in the layer's block of the field map"
-        findings.add_rows("depth_kind_unstated", lines[rows], told, action=action)
+        findings.add_rows("depth_kind_unstated", lines, told, action=action, at=rows)
     return lines
 
 

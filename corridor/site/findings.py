@@ -129,7 +129,9 @@ class Findings:
         }  # fmt: skip
         self._blocks.append(block)
 
-    def add_rows(self, code: str, rows: pd.DataFrame, messages: str | Sequence[str], *, action: str) -> None:
+    def add_rows(
+        self, code: str, rows: pd.DataFrame, messages: str | Sequence[str], *, action: str, at: Any = None
+    ) -> None:
         """Add one finding a row of a table that still carries its ``FEATURE`` columns.
 
         Parameters
@@ -137,11 +139,13 @@ class Findings:
         code : str
             One of ``CODES``.
         rows : DataFrame
-            The rows concerned; an id, owner and geometry are taken where there.
+            An id, owner and geometry are taken where there.
         messages : str or sequence of str
-            One for all, or one a row.
+            One for all, or one a row concerned.
         action : str
             What was done, or what to do.
+        at : Series or ndarray of bool, shape (rows,), optional
+            Which rows are concerned; None: all.
 
         Raises
         ------
@@ -149,21 +153,27 @@ class Findings:
             If the code isn't one of ``CODES``.
         """
         severity = CODES[code]
-        if not len(rows):
+        # columns are taken one by one: a frame of some rows costs far more
+        chosen = np.arange(len(rows)) if at is None else np.flatnonzero(at)
+        count = len(chosen)
+        if not count:
             return
+
+        def taken(name: str | None) -> Any:
+            return rows[name].to_numpy(dtype=object)[chosen] if name in rows else np.full(count, None, dtype=object)
+
         source, row, source_id = FEATURE
-        nothing = np.full(len(rows), None, dtype=object)
         block = {
-            "feature_source": rows[source].to_numpy(dtype=object),
-            "feature_row": rows[row].to_numpy(dtype=object),
-            "source_id": rows[source_id].to_numpy(dtype=object),
-            "owner": rows["owner"].to_numpy(dtype=object) if "owner" in rows else nothing,
-            "line_id": _ids(rows, nothing),
-            "severity": [severity] * len(rows),
-            "code": [code] * len(rows),
-            "action": [action] * len(rows),
-            "message": [messages] * len(rows) if isinstance(messages, str) else list(messages),
-            "geometry": _geometry(rows, nothing),
+            "feature_source": taken(source),
+            "feature_row": taken(row),
+            "source_id": taken(source_id),
+            "owner": taken("owner"),
+            "line_id": taken(next((name for name in ID_NAMES if name in rows), None)),
+            "severity": [severity] * count,
+            "code": [code] * count,
+            "action": [action] * count,
+            "message": [messages] * count if isinstance(messages, str) else list(messages),
+            "geometry": _finite(taken("geometry")),
         }
         self._blocks.append(block)
 
@@ -191,17 +201,7 @@ def _objects(values: list[Any]) -> Any:
     return array
 
 
-def _ids(rows: pd.DataFrame, nothing: Any) -> Any:
-    for name in ID_NAMES:
-        if name in rows:
-            return rows[name].to_numpy(dtype=object)
-    return nothing
-
-
-def _geometry(rows: pd.DataFrame, nothing: Any) -> Any:
-    if "geometry" not in rows:
-        return nothing
-    shapes = np.array(rows["geometry"].to_numpy(), dtype=object)
+def _finite(shapes: Any) -> Any:
     coordinates, index = shapely.get_coordinates(shapes, return_index=True)
     shapes[index[~np.isfinite(coordinates).all(axis=1)]] = None  # a place that isn't finite can't be drawn
     return shapes

@@ -38,7 +38,7 @@ def prefix_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Ge
     new = prefix + ":" + ids[clash].astype(str)
     pairs = zip(ids[clash], new, strict=True)
     words = [f"{name} {was!r} is used in several layers; called {now}" for was, now in pairs]
-    findings.add_rows("prefixed_id", frame[clash], words, action="repaired: the layer's name put before it")
+    findings.add_rows("prefixed_id", frame, words, action="repaired: the layer's name put before it", at=clash)
     frame.loc[clash, name] = new.astype(object)
     return frame
 
@@ -92,7 +92,7 @@ def unique_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Ge
         layer = frame[source].astype(str).str.rpartition(":")[2].str.split().str.join("_")
         ids = ids.where(~missing, layer + ":" + frame[row].astype(str))
         told = [f"{name} is not stated; called {value}" for value in ids[missing]]
-        findings.add_rows("missing_id", frame[missing], told, action="repaired: id made from layer and row")
+        findings.add_rows("missing_id", frame, told, action="repaired: id made from layer and row", at=missing)
     base = ids
     if "part" in frame:
         part = frame.pop("part").fillna(0).astype(int)
@@ -104,7 +104,7 @@ def unique_ids(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.Ge
     if again.any():
         pairs = zip(base[again], ids[again], strict=True)
         told = [f"{name} {was!r} is used before; called {now}" for was, now in pairs]
-        findings.add_rows("duplicate_id", frame[again], told, action="repaired: suffix added")
+        findings.add_rows("duplicate_id", frame, told, action="repaired: suffix added", at=again)
     return frame
 
 
@@ -175,13 +175,15 @@ def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings, *, most: int = 
     twice[stacked] = same_id | (alike & named["asset"].isin(_TUBES))
     if twice.any():
         told = [f"recorded before, as {value}" for value in first.reindex(lines.index)[twice]]
-        findings.add_rows("duplicate", lines[twice], told, action="set aside: the first record is used")
+        findings.add_rows("duplicate", lines, told, action="set aside: the first record is used", at=twice)
     other = pd.Series(False, index=lines.index)
     other[stacked] = keys[stacked].duplicated() & ~twice[stacked]
     if other.any():
         _refuse_stacks(lines[~twice & stacked], keys[~twice & stacked], most)
         told = [f"same course as {value}, another id" for value in first.reindex(lines.index)[other]]
-        findings.add_rows("same_place", lines[other], told, action="used: both; remove one if they are the same line")
+        findings.add_rows(
+            "same_place", lines, told, action="used: both; remove one if they are the same line", at=other
+        )
     return lines[~twice]
 
 
@@ -235,12 +237,12 @@ def check_references(
         strange = stated & ~frame[name].isin(ids).to_numpy()
         if name in optional:
             told = [f"{name} {value!r} is in no layer" for value in frame.loc[strange, name]]
-            findings.add_rows("unknown_reference", frame[strange], told, action="repaired: reference left out")
+            findings.add_rows("unknown_reference", frame, told, action="repaired: reference left out", at=strange)
             frame[name] = frame[name].where(~strange, None)
             continue
         bad = strange | ~stated
         told = [f"{name} {v!r} is in no layer" if ok else f"{name} is not stated"
                 for v, ok in zip(frame.loc[bad, name], stated[bad], strict=True)]  # fmt: skip
-        findings.add_rows("unknown_reference", frame[bad], told, action="set aside: correct the record")
+        findings.add_rows("unknown_reference", frame, told, action="set aside: correct the record", at=bad)
         frame = frame[~bad]
     return frame.reset_index(drop=True) if np.any(frame.index != np.arange(len(frame))) else frame

@@ -58,6 +58,6 @@ def name_utility(frame: gpd.GeoDataFrame, *, file: str, layer: str, findings: Fi
     frame = frame.copy()
     told = f"utility is not stated; {utility}, by the name of the layer or file"
     action = "repaired: state utility in the layer's block of a field map"
-    findings.add_rows("utility_from_name", frame[empty], told, action=action)
+    findings.add_rows("utility_from_name", frame, told, action=action, at=empty)
     frame["utility"] = frame["utility"].mask(empty, utility)
     return frame

@@ -119,5 +119,5 @@ def far_features(
         return frame
     told = [f"lies {gap / 1000.0:.0f} km from where most layers lie" for gap in away[far]]
     action = f"set aside: correct the record or the CRS of {where}; site.far_away_m sets the limit"
-    findings.add_rows("far_away", frame[far], told, action=action)
+    findings.add_rows("far_away", frame, told, action=action, at=far)
     return frame[~far]

@@ -147,7 +147,8 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
             origin = data[name] if name in data else pd.Series(None, index=data.index, dtype=object)
             read[name] = origin.where(known & origin.notna(), None)
     whole = {str(name): read.pop(str(name), values) for name, values in data.items()} | read
-    return gpd.GeoDataFrame(pd.DataFrame(whole, index=data.index), geometry=from_shapely(shapes), crs=crs)
+    placed = whole | {"geometry": gpd.GeoSeries(from_shapely(shapes, crs=crs), index=data.index)}
+    return gpd.GeoDataFrame(pd.DataFrame(placed, index=data.index), copy=False)
 
 
 @lru_cache(maxsize=64)
@@ -237,7 +238,7 @@ def _required(frame: gpd.GeoDataFrame, names: tuple[str, ...], findings: Finding
     frame = frame.copy()
     for name in names:
         empty = frame[name].isna()
-        findings.add_rows("missing_value", frame[empty], f"{name} is not stated", action="repaired: read as unknown")
+        findings.add_rows("missing_value", frame, f"{name} is not stated", action="repaired: read as unknown", at=empty)
         frame[name] = frame[name].where(~empty, "unknown")
     return frame
 
@@ -247,7 +248,7 @@ def _stated(frame: gpd.GeoDataFrame, name: str, findings: Findings) -> gpd.GeoDa
     empty = frame[name].isna()
     if not empty.any():
         return frame
-    findings.add_rows("missing_value", frame[empty], f"{name} is not stated", action="set aside: correct the record")
+    findings.add_rows("missing_value", frame, f"{name} is not stated", action="set aside: correct the record", at=empty)
     return frame[~empty].reset_index(drop=True)
 
 
@@ -268,7 +269,7 @@ def _in_order(name: str, frame: pd.DataFrame, crs: CRS) -> gpd.GeoDataFrame:
     names = [c for c in frame.columns if c not in ("geometry", "part")]
     own = [c for c in names if not c.startswith("src_")]
     rest = [c for c in names if c.startswith("src_") and c not in FEATURE]
-    data = pd.DataFrame(frame[[*own, *rest, *(c for c in FEATURE if c in names)]])
+    data = pd.DataFrame(frame)[[*own, *rest, *(c for c in FEATURE if c in names)]]
     if rest:
         data[rest] = data[rest].infer_objects()
     shapes = frame["geometry"].to_numpy() if "geometry" in frame else None

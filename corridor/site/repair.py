@@ -57,7 +57,7 @@ def repair_geometry(
 def _drop(frame: gpd.GeoDataFrame, bad: Any, findings: Findings, *, code: str, message: str) -> gpd.GeoDataFrame:
     if not bad.any():
         return frame
-    findings.add_rows(code, frame[bad], message, action="set aside: correct the record")
+    findings.add_rows(code, frame, message, action="set aside: correct the record", at=bad)
     return frame[~bad]
 
 
@@ -120,7 +120,7 @@ def _typed(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.Geo
     if dimension == 0 and (wide := (own > 0) & ~mixed).any():
         points = np.where(wide, shapely.centroid(shapes), shapes)
         told = "expected a point, got a line or an area"
-        findings.add_rows("wrong_geometry", frame[wide], told, action="repaired: its centre taken")
+        findings.add_rows("wrong_geometry", frame, told, action="repaired: its centre taken", at=wide)
         frame = frame.set_geometry(gpd.GeoSeries(points, index=frame.index, crs=frame.crs))
         own = np.where(wide, 0, own)
     if dimension == 1 and (own == 2).any():
@@ -183,7 +183,9 @@ def _valid(frame: gpd.GeoDataFrame, table: Table, findings: Findings) -> gpd.Geo
     lost = bad & shapely.is_empty(shapes)
     mended = bad & ~lost
     if mended.any():
-        findings.add_rows("invalid_geometry", frame[mended], "the area crosses itself", action="repaired: made valid")
+        findings.add_rows(
+            "invalid_geometry", frame, "the area crosses itself", action="repaired: made valid", at=mended
+        )
     return _drop(frame, lost, findings, code="invalid_geometry", message="the area has no inside")
 
 
@@ -199,7 +201,7 @@ def _single(frame: gpd.GeoDataFrame, findings: Findings, *, merge: bool) -> gpd.
     shapes[many] = np.where(merged, joined, shapes[many])
     counts = np.where(many, shapely.get_num_geometries(shapes), 1)
     told = [f"multipart: {n} parts" if n > 1 else "multipart, its parts follow each other" for n in counts[several]]
-    findings.add_rows("multipart", frame[several], told, action="repaired: single parts, the first keeps the id")
+    findings.add_rows("multipart", frame, told, action="repaired: single parts, the first keeps the id", at=several)
     parts, index = shapely.get_parts(shapes, return_index=True)
     exploded = frame.iloc[index].copy()
     exploded["part"] = np.arange(len(index)) - np.searchsorted(index, index)
@@ -213,10 +215,10 @@ def _lines(frame: gpd.GeoDataFrame, findings: Findings) -> gpd.GeoDataFrame:
     slim = shapely.remove_repeated_points(shapes, tolerance=0.0)
     fewer = shapely.get_num_coordinates(slim) < shapely.get_num_coordinates(shapes)
     if fewer.any():
-        findings.add_rows("repeated_vertices", frame[fewer], "a vertex is there twice", action="repaired: one kept")
+        findings.add_rows("repeated_vertices", frame, "a vertex is there twice", action="repaired: one kept", at=fewer)
         frame = frame.set_geometry(gpd.GeoSeries(slim, index=frame.index, crs=frame.crs))
     crossing = ~shapely.is_simple(frame.geometry.array)
     if crossing.any():
         told = "the line crosses or touches itself"
-        findings.add_rows("self_crossing", frame[crossing], told, action="used as it is")
+        findings.add_rows("self_crossing", frame, told, action="used as it is", at=crossing)
     return frame

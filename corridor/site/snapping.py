@@ -58,7 +58,7 @@ def snap_lines(
         lines = ends.rebuilt(lines, target)
         rows = far > _ROUNDING_M
         told = [f"an end lay {gap:.3f} m beside the junction" for gap in far[rows]]
-        findings.add_rows("snapped", lines[rows], told, action="repaired: end moved on to the junction")
+        findings.add_rows("snapped", lines, told, action="repaired: end moved on to the junction", at=rows)
     loose = loose[~_held(lines, structures, ends=ends, end=loose["end"].to_numpy(), reach_m=settings.structure_reach_m)]
     _tell_near_misses(lines, ends, target, loose=loose, settings=settings, findings=findings)
     return lines

@@ -56,19 +56,21 @@ def split_records(
         found = [_matches(expression, text) for text in texts]
         silent = np.array([not groups for groups in found]) & texts.notna().to_numpy()
         told = [f"no conductor found in {quoted(text)}" for text in texts[silent]]
-        findings.add_rows("not_split", frame[silent], told, action="used: as one line; correct split in the field map")
+        findings.add_rows(
+            "not_split", frame, told, action="used: as one line; correct split in the field map", at=silent
+        )
     many: list[list[dict[str, str]]] = [
         [groups for groups in row for _ in range(int(groups.get("count") or 1))] for row in found
     ]
     over = np.array([len(row) > _MOST for row in many], dtype=bool)
     told = [f"stands for {len(row)} conductors, more than {_MOST}" for row in many if len(row) > _MOST]
-    findings.add_rows("not_split", frame[over], told, action="used: as one line; pairs and fibres are no lines")
+    findings.add_rows("not_split", frame, told, action="used: as one line; pairs and fibres are no lines", at=over)
     many = [[{}] if too or not row else row for row, too in zip(many, over, strict=True)]
     sizes = np.array([len(row) for row in many], dtype=np.int64)
     several = sizes > 1
     told = [f"one record for {n} conductors" for n in sizes[several]]
     action = f"repaired: {_SPACING_M:g} m apart about the recorded course, the first keeps the id"
-    findings.add_rows("split", frame[several], told, action=action)
+    findings.add_rows("split", frame, told, action=action, at=several)
     at = np.repeat(np.arange(len(frame)), sizes)
     result = frame.iloc[at].reset_index(drop=True)
     lane = np.arange(len(at)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
@@ -142,4 +144,4 @@ def tell_several(frame: gpd.GeoDataFrame, findings: Findings) -> None:
     """Tell the cables and wires that stand for several and were not split."""
     rows = frame["asset"].isin(_CONDUCTORS) & (frame["count"] > 1)
     told = [f"stands for {count:.0f} conductors" for count in frame.loc[rows, "count"]]
-    findings.add_rows("several_conductors", frame[rows], told, action='used: as one; split = "count" in a field map')
+    findings.add_rows("several_conductors", frame, told, action='used: as one; split = "count" in a field map', at=rows)

@@ -67,7 +67,8 @@ def read_values(frame: pd.DataFrame, table: Table, findings: Findings) -> pd.Dat
 
 def _with(frame: pd.DataFrame, columns: dict[str, pd.Series]) -> pd.DataFrame:
     """Return a frame with these columns in place of its own, new ones last: all at once, one by one takes its time."""
-    whole = pd.DataFrame({name: columns.get(name, frame[name]) for name in frame} | columns, index=frame.index)
+    plain = pd.DataFrame(frame)
+    whole = pd.DataFrame({name: columns.get(name, plain[name]) for name in plain} | columns, index=frame.index)
     if isinstance(frame, gpd.GeoDataFrame):
         whole = gpd.GeoDataFrame(whole, geometry=frame.geometry.name)
     whole.attrs = dict(frame.attrs)
@@ -162,13 +163,13 @@ def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Fin
     unit = f" in {column.unit}" if column.unit else ""
     if strange.any():
         told = [f"{column.name}: expected a number{unit}, got {quoted(value)}" for value in raw[strange].astype(str)]
-        findings.add_rows("not_a_number", frame[strange], told, action="value left out; correct the record")
+        findings.add_rows("not_a_number", frame, told, action="value left out; correct the record", at=strange)
     low = -np.inf if column.minimum is None else column.minimum
     high = np.inf if column.maximum is None else column.maximum
     outside = values.notna() & ~values.between(low, high)
     if outside.any():
         told = [f"{column.name}: expected {low:g} to {high:g}{unit}, got {value:g}" for value in values[outside]]
-        findings.add_rows("out_of_range", frame[outside], told, action="value left out; correct the record")
+        findings.add_rows("out_of_range", frame, told, action="value left out; correct the record", at=outside)
     values = values.mask(outside)
     return values.round() if column.kind == "integer" else values
 
@@ -176,7 +177,7 @@ def _measured(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Fin
 def _left_out(values: pd.Series, nothing: Any, frame: pd.DataFrame, *, name: str, findings: Findings) -> pd.Series:
     """Tell values that stand for nothing, and return the column without them."""
     told = [f"{name}: {quoted(value)} stands for nothing" for value in values[nothing]]
-    findings.add_rows("no_value", frame[nothing], told, action="used: read as not stated")
+    findings.add_rows("no_value", frame, told, action="used: read as not stated", at=nothing)
     return values.where(~nothing, None)
 
 
@@ -223,7 +224,7 @@ def _worded(raw: pd.Series, column: Column, frame: pd.DataFrame, findings: Findi
         expected = ", ".join(dict.fromkeys(words.values()))
         told = [f"{column.name}: expected one of {expected}; got {quoted(value)}" for value in text[strange]]
         action = f"read as {instead or 'not stated'}; map the word or correct the record"
-        findings.add_rows("unknown_word", frame[strange], told, action=action)
+        findings.add_rows("unknown_word", frame, told, action=action, at=strange)
     return result.mask(strange, instead).where(stated, None)
 
 
@@ -240,11 +241,11 @@ def _clean_ids(frame: pd.DataFrame, findings: Findings) -> pd.DataFrame:
         blank = text.notna() & text.astype(str).str.contains(r"\s", regex=True)
         if blank.any():
             told = [f"{name}: {quoted(value)} holds blanks, which separate ids in lists" for value in text[blank]]
-            findings.add_rows("changed_id", frame[blank], told, action="repaired: blanks written as _")
+            findings.add_rows("changed_id", frame, told, action="repaired: blanks written as _", at=blank)
             frame[name] = text = text.where(~blank, text.astype(str).str.split().str.join("_"))
         long = text.notna() & (text.astype(str).str.len() > _ID_LONGEST)
         if long.any():
             told = [f"{name}: {quoted(value)} has {len(value)} characters" for value in text[long]]
-            findings.add_rows("changed_id", frame[long], told, action=f"repaired: cut at {_ID_LONGEST} characters")
+            findings.add_rows("changed_id", frame, told, action=f"repaired: cut at {_ID_LONGEST} characters", at=long)
             frame[name] = text.where(~long, text.astype(str).str[:_ID_LONGEST])
     return frame
