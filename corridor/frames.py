@@ -113,9 +113,10 @@ def table_frame(
     }
     extra = {str(c): np.array(data[c]) for c in data if c not in table.names}
     whole = isinstance(geometry, np.ndarray) and geometry.dtype == object
-    shapes = gpd.GeoSeries(from_shapely(geometry, crs=crs) if whole else list(geometry), crs=crs, index=index)
+    shapes = from_shapely(geometry.copy(), crs=crs) if whole else list(geometry)
+    placed = gpd.GeoSeries(shapes, crs=crs, index=index)
     # at once: one by one, a hundred columns warn of their cost; a copy parts those that are the same nothing
-    frame = pd.DataFrame(typed | extra | {"geometry": shapes}, index=index, copy=bool(nothing))
+    frame = pd.DataFrame(typed | extra | {"geometry": placed}, index=index, copy=bool(nothing))
     return gpd.GeoDataFrame(frame, copy=False)
 
 

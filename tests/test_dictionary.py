@@ -1,6 +1,7 @@
 """The data dictionary keeps its own rules."""
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import pytest
 from shapely import Point
@@ -46,6 +47,19 @@ def test_reals_are_rounded_to_the_dictionary() -> None:
     assert frame["angle_deg"].tolist() == [12.35, 0.0]
     assert str(frame["angle_deg"].tolist()[1]) == "0.0"
     assert frame["clearance_m"].isna().all()
+
+
+def test_a_table_shares_nothing_with_what_it_was_made_from() -> None:
+    given = {"crossing_id": np.array(["a", "b"], dtype=object), "angle_deg": np.array([1.0, 2.0])}
+    places = np.array([Point(0, 0), Point(1, 0)])
+    frames = table_frame("crossings", given, geometry=places), table_frame("crossings", given | {"own_m": places})
+    given["crossing_id"][0], given["angle_deg"][0], places[0] = "c", 9.0, None
+    for frame in frames:
+        assert frame["crossing_id"].tolist() == ["a", "b"]
+        assert frame["angle_deg"].tolist() == [1.0, 2.0]
+        assert frame.get("own_m", frame.geometry)[0] == Point(0, 0)
+    frames[0].loc[0, "clearance_m"] = 3.0
+    assert frames[0]["clearance_low_m"].isna().all()
 
 
 def test_rounding_for_grades_is_the_rounding_shown() -> None:

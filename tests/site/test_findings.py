@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 from shapely import Point
@@ -35,6 +36,16 @@ def test_rows_bring_their_feature_id_owner_and_place() -> None:
     assert table["owner"].tolist() == ["Slate Water", None, None]
     assert [shape is None for shape in table.geometry] == [False, True, True]
     assert set(table["severity"]) <= set(TABLE.column("severity").vocabulary)
+
+
+def test_some_of_the_rows_bring_theirs() -> None:
+    findings = Findings()
+    rows = labelled([{"line_id": name, "geometry": Point(k, 0)} for k, name in enumerate("ABC")])
+    findings.add_rows("near_miss", rows, ["one", "two"], action="used", at=pd.Series([True, False, True]))
+    findings.add_rows("near_miss", rows, "x", action="used", at=np.zeros(3, dtype=bool))
+    table = findings.frame(CRS)
+    assert table[["line_id", "feature_row", "message"]].to_numpy().tolist() == [["A", 0, "one"], ["C", 2, "two"]]
+    assert list(table.geometry) == [Point(0, 0), Point(2, 0)]
 
 
 def test_no_rows_no_findings() -> None:
