@@ -61,9 +61,9 @@ def at_once(one: Callable[[], Result], other: Callable[[], Other]) -> tuple[Resu
     threads = numba.get_num_threads()
     if threads == 1:
         return one(), other()
-    with ThreadPoolExecutor(2, initializer=numba.set_num_threads, initargs=(threads,)) as pool:
-        first, second = pool.submit(one), pool.submit(other)
-        return first.result(), second.result()
+    with ThreadPoolExecutor(1, initializer=numba.set_num_threads, initargs=(threads,)) as pool:
+        second = pool.submit(other)
+        return one(), second.result()  # here, so that ctrl-C stops it
 
 
 def in_ranges(work: Callable[[int, int], None], count: int, *, smallest: int = 1) -> None:
