@@ -132,7 +132,7 @@ def _refuse_stacks(lines: gpd.GeoDataFrame, keys: pd.DataFrame, most: int) -> No
         raise InputError(message)
 
 
-def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings, *, most: int = 500) -> gpd.GeoDataFrame:
+def drop_duplicates(lines: gpd.GeoDataFrame, findings: Findings, *, most: int) -> gpd.GeoDataFrame:
     """Set aside lines recorded twice; tell lines of one utility that lie in one place under different ids.
 
     Twice: same course (either direction), utility and asset, and the same id or none; a pipe, casing or duct bank

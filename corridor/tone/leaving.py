@@ -135,8 +135,8 @@ def leaving_share(
         solution = network.solve(*source, at_nodes=wanted)
         hooked = np.abs(unit_output(solution, drives, frequency_hz=frequency, equipment=equipment).reference_a)
         reference = np.maximum(hooked, np.abs(solution.current_a).max(axis=0))
-        share = np.abs(solution.node_v[nodes]) / (_wave_ohms(model, nodes, frequency, rho) * reference[None, :])
-        worst = max(worst, float(share.max()))
+        wave_ohm = _wave_ohms(model, nodes, frequency, rho)
+        worst = max(worst, _share(solution.node_v[nodes], wave_ohm, reference))
     return worst
 
 
@@ -163,8 +163,13 @@ def share_of_solution(solution: ToneSolution, cut_nodes: Sequence[int]) -> float
         result = solution.results[frequency, nominal]
         reference = np.maximum(1.0, np.abs(result.current_a).max(axis=0))  # all is told per ampere at the hook-up
         wave_ohm = _wave_ohms(solution.model, nodes, frequency, solution.soil.nominal_ohm_m)
-        worst = max(worst, float((np.abs(result.watched_v) / (wave_ohm * reference[None, :])).max()))
+        worst = max(worst, _share(result.watched_v, wave_ohm, reference))
     return worst
+
+
+def _share(volts: NDArray[np.complex128], wave_ohm: NDArray[np.float64], reference_a: NDArray[np.float64]) -> float:
+    """Return the largest |V|/|Zc| of a hook-up's current; volts (nodes, hook-ups), wave_ohm (nodes, 1)."""
+    return float((np.abs(volts) / (wave_ohm * reference_a[None, :])).max())
 
 
 def _wave_ohms(model: ToneModel, nodes: NDArray[np.int64], frequency_hz: float, rho: float) -> NDArray[np.float64]:

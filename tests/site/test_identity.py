@@ -50,7 +50,7 @@ def test_ids_are_complete_unique_and_kept_where_they_can_be(ids: list[str | None
 def dropped(*rows: dict[str, object]) -> tuple[list[object], dict[str, list[str]]]:
     lines = labelled(rows)
     findings = Findings()
-    return drop_duplicates(lines, findings)["line_id"].tolist(), messages(findings)
+    return drop_duplicates(lines, findings, most=500)["line_id"].tolist(), messages(findings)
 
 
 def test_hundreds_of_cables_on_one_course_are_refused() -> None:
