@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -167,7 +168,7 @@ def share_of_solution(solution: ToneSolution, cut_nodes: Sequence[int]) -> float
     return worst
 
 
-def _share(volts: NDArray[np.complex128], wave_ohm: NDArray[np.float64], reference_a: NDArray[np.float64]) -> float:
+def _share(volts: NDArray[Any], wave_ohm: NDArray[np.float64], reference_a: NDArray[np.floating[Any]]) -> float:
     """Return the largest |V|/|Zc| of a hook-up's current; volts (nodes, hook-ups), wave_ohm (nodes, 1)."""
     return float((np.abs(volts) / (wave_ohm * reference_a[None, :])).max())
 
