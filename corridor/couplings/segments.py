@@ -144,7 +144,7 @@ def segments_of(lines: gpd.GeoDataFrame) -> Segments:
     InputError
         If a coordinate is not a finite number.
     """
-    return segments_and_ends(lines)[0]
+    return _segments_among(lines, *_vertices(lines))
 
 
 def segments_and_ends(lines: gpd.GeoDataFrame) -> tuple[Segments, Floats]:
@@ -155,7 +155,15 @@ def segments_and_ends(lines: gpd.GeoDataFrame) -> tuple[Segments, Floats]:
     InputError
         As ``segments_of``.
     """
-    xy, line = shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True)
+    xy, line = _vertices(lines)
+    return _segments_among(lines, xy, line), ends_among(xy, line, lines=len(lines))
+
+
+def _vertices(lines: gpd.GeoDataFrame) -> tuple[Floats, Ints]:
+    return shapely.get_coordinates(lines.geometry.to_numpy(), return_index=True)
+
+
+def _segments_among(lines: gpd.GeoDataFrame, xy: Floats, line: Ints) -> Segments:
     count, wrong = _count(xy, line)
     if wrong >= 0:
         name = lines["line_id"].iloc[int(line[wrong])]
@@ -163,7 +171,7 @@ def segments_and_ends(lines: gpd.GeoDataFrame) -> tuple[Segments, Floats]:
         raise InputError(message)
     segments = Segments(np.empty(count, np.int64), *(np.empty(count) for _ in range(6)))
     _fill(xy, line, tuple(getattr(segments, name) for name in Segments.__dataclass_fields__))
-    return segments, ends_among(xy, line, lines=len(lines))
+    return segments
 
 
 def ends_among(xy: Floats, line: Ints, *, lines: int) -> Floats:
