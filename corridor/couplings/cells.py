@@ -206,7 +206,10 @@ def _sort_crowded(part: Any, begins: Any, lists: Any) -> None:  # pragma: no cov
     for slot in range(part[0], part[1]):
         if begins[slot + 1] - begins[slot] > _CROWDED:
             crowd = lists[begins[slot] : begins[slot + 1]]
-            crowd[:] = crowd[np.argsort(crowd[:, 0], kind="mergesort")]
+            order, kept = np.argsort(crowd[:, 0], kind="mergesort"), crowd.copy()
+            for k in range(order.size):  # arrays set at once compile the texts of their errors too: twice the time
+                for column in range(crowd.shape[1]):
+                    crowd[k, column] = kept[order[k], column]
 
 
 @numba.njit(cache=True, nogil=True)

@@ -21,6 +21,8 @@ CASES = {
         soil={"resistivity_ohm_m": 80.0, "top_thickness_m": 0.9, "lower_resistivity_ohm_m": 400.0}, seed=1
     ),
 }
+# 500 Hz is where compression costs most; 10 kHz is solved by the tests below too
+QUICK_FIRST = [pytest.param(c, marks=[pytest.mark.thorough] if c == "200 kHz" else []) for c in CASES]
 
 
 @cache
@@ -42,7 +44,7 @@ def test_the_grid_holds_what_is_hard() -> None:
     assert cut.n_cuts > 20
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", QUICK_FIRST)
 def test_agrees_with_the_dense_solution(case: str) -> None:
     # the same equations, solved directly; each quantity against its largest value. Bar: what compression to 1e-6 costs
     # where small differences of potentials drive an element, at 500 Hz most.
@@ -51,6 +53,7 @@ def test_agrees_with_the_dense_solution(case: str) -> None:
     assert np.abs(one.current_a - other.current_a).max() < 1e-5 * np.abs(other.current_a).max()
 
 
+@pytest.mark.thorough
 def test_a_tighter_compression_comes_nearer() -> None:
     grid = CASES["10 kHz"]
     exact = grid.dense.solve(*grid.sources())
@@ -59,7 +62,7 @@ def test_a_tighter_compression_comes_nearer() -> None:
     assert off[2] < 1e-6
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", QUICK_FIRST)
 def test_kirchhoff_holds_at_every_node(case: str) -> None:
     # every node's currents follow from sums along chains: they close to the residual, whatever the compression
     injection, _ = CASES[case].sources()

@@ -34,8 +34,8 @@ def element_ohm(grid: Grid) -> Complex:
 
 
 @cache
-def both(frequency_hz: float) -> tuple[Grid, Solution, Solution]:
-    grid = Grid(streets=4, frequency_hz=frequency_hz)
+def both(streets: int, frequency_hz: float) -> tuple[Grid, Solution, Solution]:
+    grid = Grid(streets=streets, frequency_hz=frequency_hz)
     clusters, z, p = grid.compressed(size=200)
     in_blocks = factorise_blocks(grid.layout, clusters, (z, p), element_ohm(grid), residual=1e-8)
     rods = np.flatnonzero(grid.ends[3])
@@ -45,13 +45,13 @@ def both(frequency_hz: float) -> tuple[Grid, Solution, Solution]:
     return grid, in_blocks.solve(*sources), nodal(Network(grid.layout, whole_z, whole_p, element_ohm(grid)), *sources)
 
 
-HZ = (1e3, 10e3, 100e3)
+THOROUGH = [pytest.param(4, frequency_hz, marks=pytest.mark.thorough) for frequency_hz in (1e3, 10e3, 100e3)]
 
 
-@pytest.mark.parametrize("frequency_hz", [pytest.param(f, marks=[] if f == 10e3 else pytest.mark.thorough) for f in HZ])
+@pytest.mark.parametrize(("streets", "frequency_hz"), [(3, 10e3), *THOROUGH])
 @pytest.mark.parametrize("name", BARS)
-def test_a_grid_of_streets(agrees: Callable[..., None], name: str, frequency_hz: float) -> None:
-    grid, ours, reference = both(frequency_hz)
+def test_a_grid_of_streets(agrees: Callable[..., None], name: str, streets: int, frequency_hz: float) -> None:
+    grid, ours, reference = both(streets, frequency_hz)
     one, other = getattr(ours, name), getattr(reference, name)
     unit = "V" if name == "node_v" else "A"
     agrees(
