@@ -128,6 +128,8 @@ def tell_ends(lines: gpd.GeoDataFrame, ends: gpd.GeoDataFrame, findings: Finding
         (("unknown",), "end_unknown", "used: solved as ending; record what stands at the end or where the line goes"),
     ):
         mine = loose[loose["state"].isin(states)]
+        if mine.empty:
+            continue
         chosen = rows.loc[mine["line_id"]].reset_index(drop=True)
         chosen["geometry"] = gpd.GeoSeries(list(mine.geometry), index=chosen.index, crs=lines.crs)
         messages = [told[state].format(at=at) for state, at in zip(mine["state"], mine["at"], strict=True)]

@@ -136,19 +136,24 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
         return _unrecorded(table, crs).copy()
     shapes = np.concatenate([part.geometry.to_numpy() for part in parts])
     data = pd.concat(full, ignore_index=True) if len(full) > 1 else full[0].reset_index(drop=True)
+    nothing = pd.Series([None] * len(data), index=data.index, dtype=object)
     read: dict[str, pd.Series] = {}
     for column in table.columns:
         values = data[column.name]
-        known = values.notna()
         number = column.kind in ("real", "integer")
-        read[column.name] = values.astype("float64") if number else values.where(known, None)
+        read[column.name] = values.astype("float64") if number else _known(values, values)
         if column.mapped:
             name = f"{column.name}_src"
-            origin = data[name] if name in data else pd.Series(None, index=data.index, dtype=object)
-            read[name] = origin.where(known & origin.notna(), None)
+            read[name] = _known(_known(data[name], values), data[name]) if name in data else nothing
     whole = {str(name): read.pop(str(name), values) for name, values in data.items()} | read
-    placed = whole | {"geometry": gpd.GeoSeries(from_shapely(shapes, crs=crs), index=data.index)}
-    return gpd.GeoDataFrame(pd.DataFrame(placed, index=data.index), copy=False)
+    placed = gpd.GeoSeries(from_shapely(shapes, crs=crs), index=data.index)
+    return gpd.GeoDataFrame(pd.DataFrame(whole, index=data.index), geometry=placed, copy=False)
+
+
+def _known(values: pd.Series, by: pd.Series) -> pd.Series:
+    """Return values, None where a column states nothing."""
+    missing = by.isna().to_numpy()
+    return values.mask(missing, None) if missing.any() else values
 
 
 @lru_cache(maxsize=64)

@@ -84,6 +84,8 @@ def tell_twins(lines: gpd.GeoDataFrame, twins: gpd.GeoDataFrame, findings: Findi
     findings : Findings
         ``near_duplicate``.
     """
+    if twins.empty:
+        return
     rows = lines.set_index("line_id", drop=False)
     second = rows.loc[twins["line_b"]].reset_index(drop=True)
     told = [
