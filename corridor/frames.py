@@ -116,8 +116,8 @@ def table_frame(
     shapes = from_shapely(geometry.copy(), crs=crs) if whole else list(geometry)
     placed = gpd.GeoSeries(shapes, crs=crs, index=index)
     # at once: one by one, a hundred columns warn of their cost; a copy parts those that are the same nothing
-    frame = pd.DataFrame(typed | extra, index=index, copy=bool(nothing))
-    return gpd.GeoDataFrame(frame, geometry=placed, copy=False)
+    frame = pd.DataFrame(typed | extra | {"geometry": placed}, index=index, copy=bool(nothing))
+    return gpd.GeoDataFrame(frame, copy=False)
 
 
 def _are_arrays(columns: Any, names: tuple[str, ...], rows: int) -> bool:

@@ -142,7 +142,7 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
         data |= read_depths(data.get("depth_m"), frame, layer, column=table.column("depth_m"))
     data |= {_source_name(str(name)): frame[name] for name in own if name not in taken}
     data |= {name: frame[name] for name in FEATURE}
-    return gpd.GeoDataFrame(pd.DataFrame(data, index=frame.index), geometry=frame.geometry, copy=False)
+    return gpd.GeoDataFrame(pd.DataFrame(data | {"geometry": frame.geometry}, index=frame.index), copy=False)
 
 
 def _no_column(where: str, name: str, source: str, own: list[Any]) -> str:

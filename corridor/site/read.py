@@ -146,8 +146,8 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
             name = f"{column.name}_src"
             read[name] = _known(_known(data[name], values), data[name]) if name in data else nothing
     whole = {str(name): read.pop(str(name), values) for name, values in data.items()} | read
-    placed = gpd.GeoSeries(from_shapely(shapes, crs=crs), index=data.index)
-    return gpd.GeoDataFrame(pd.DataFrame(whole, index=data.index), geometry=placed, copy=False)
+    placed = whole | {"geometry": gpd.GeoSeries(from_shapely(shapes, crs=crs), index=data.index)}
+    return gpd.GeoDataFrame(pd.DataFrame(placed, index=data.index), copy=False)
 
 
 def _known(values: pd.Series, by: pd.Series) -> pd.Series:
