@@ -27,13 +27,18 @@ def judged(top: float, lower: float, frequency: float, thickness: float) -> tupl
     return _matrices(wires[:, 0], wires[:, 1], lower_resistivity_ohm_m=lower, **soil)
 
 
+SOILS = ((1000.0, 250.0, 500.0), (100.0, 25.0, 50e3), (10.0, 400.0, 2e5))  # top, lower ohm m, Hz
+ONE_SOIL_A_THICKNESS = [
+    pytest.param(thickness, *soil, marks=[] if i == j else pytest.mark.thorough)
+    for i, thickness in enumerate((0.5, 1.1, 3.0))  # pairs above the interface, across and below it
+    for j, soil in enumerate(SOILS)
+]
+
+
 @pytest.mark.parametrize("pair", JUDGED)
-@pytest.mark.parametrize(
-    ("top", "lower", "frequency"), [(1000.0, 250.0, 500.0), (100.0, 25.0, 50e3), (10.0, 400.0, 2e5)]
-)
-@pytest.mark.parametrize("thickness", [0.5, 1.1, 3.0])
+@pytest.mark.parametrize(("thickness", "top", "lower", "frequency"), ONE_SOIL_A_THICKNESS)
 def test_entries_against_the_direct_kernels(
-    pair: str, top: float, lower: float, frequency: float, thickness: float
+    pair: str, thickness: float, top: float, lower: float, frequency: float
 ) -> None:
     # as in one soil: Z is mutual_impedance without the terms of its ends, P the mean potential. A sloping section that
     # passes the interface counts as lying where its middle does: up to a tenth of the entry of P.
