@@ -20,12 +20,12 @@ settings.register_profile("search", deadline=None, print_blob=True)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "same"))
 
 # What takes longest goes first, so that both workers end together; the first compiles the solver, the second and the
-# fourth need none of it meanwhile. The rest as collected.
+# third need none of it meanwhile. The rest as collected.
 FIRST = (
     "plan/test_review.py",
     "site/test_read.py",
-    "validation/test_main_job.py",
     "site/test_messy_files.py",
+    "validation/test_main_job.py",
     "validation/test_large_networks.py",
     "test_open_data.py",
     "test_sample_gis.py",

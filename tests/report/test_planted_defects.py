@@ -45,7 +45,7 @@ def _check(source: Path, folder: Path, seed: int) -> None:
     assert before - after == Counter()
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", [0, pytest.param(1, marks=pytest.mark.thorough)])
 def test_in_the_downtown_sample(tmp_path: Path, seed: int) -> None:
     _check(SAMPLES / "downtown_block" / "downtown_block.gpkg", tmp_path / "made", seed)
 

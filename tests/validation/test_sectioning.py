@@ -11,8 +11,8 @@ RULE = SolverSettings()
 MULTIPLES = (4.0, 2.0, 1.0, 0.5)
 # a bare pipe alone, or a leaky coated one with a bare one beside it (leak in S/m): ohm m, Hz
 CASES = [
-    (100.0, 1e3, None),
-    (100.0, 10e3, None),
+    pytest.param(100.0, 1e3, None, marks=pytest.mark.thorough),
+    pytest.param(100.0, 10e3, None, marks=pytest.mark.thorough),
     (100.0, 100e3, None),
     pytest.param(10.0, 1e3, 0.3, marks=pytest.mark.thorough),
     pytest.param(100.0, 10e3, 0.1, marks=pytest.mark.thorough),
