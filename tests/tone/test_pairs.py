@@ -114,12 +114,12 @@ def test_permittivity_zero_leaves_displacement_out() -> None:
 
 def test_long_wires_converge() -> None:
     # in wet soil at 200 kHz (skin depth 3.6 m) the far pieces add nothing but their ends, whose potential runs along
-    # the surface as rho/(2 pi r): at most 10/(2 pi) x 2 x 10 m/(35 m)^2 over the short wire
+    # the surface as rho/(2 pi r): at most 10/(2 pi) x 2 x 10 m/(70 m)^2 over the short wire
     soil = {"resistivity_ohm_m": 10.0, "frequency_hz": 200e3}
     b = np.array([[0.0, 1.0, 1.0], [10.0, 1.0, 1.0]])
-    medium = mutual_impedance(np.array([[-40.0, 0.0, 1.0], [40.0, 0.0, 1.0]]), b, **soil)
-    long = mutual_impedance(np.array([[-80.0, 0.0, 1.0], [80.0, 0.0, 1.0]]), b, **soil)
-    assert abs(long - medium) < 10.0 / (2 * math.pi) * 2 * 10.0 / 35.0**2
+    medium = mutual_impedance(np.array([[-75.0, 0.0, 1.0], [75.0, 0.0, 1.0]]), b, **soil)
+    long = mutual_impedance(np.array([[-150.0, 0.0, 1.0], [150.0, 0.0, 1.0]]), b, **soil)
+    assert abs(long - medium) < 10.0 / (2 * math.pi) * 2 * 10.0 / 70.0**2
 
 
 def test_crossing_wires_in_contact_are_still_finite() -> None:
