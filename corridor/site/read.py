@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from geopandas.array import from_shapely
+from numpy.typing import NDArray
 from pyproj import CRS
 
 from corridor.dictionary import INPUT_TABLES, Table
@@ -140,19 +141,19 @@ def _joined(parts: list[gpd.GeoDataFrame], table: Table, crs: CRS) -> gpd.GeoDat
     read: dict[str, pd.Series] = {}
     for column in table.columns:
         values = data[column.name]
+        missing = values.isna().to_numpy()
         number = column.kind in ("real", "integer")
-        read[column.name] = values.astype("float64") if number else _known(values, values)
+        read[column.name] = values.astype("float64") if number else _without(values, missing)
         if column.mapped:
-            name = f"{column.name}_src"
-            read[name] = _known(_known(data[name], values), data[name]) if name in data else nothing
+            origin = data.get(f"{column.name}_src", nothing)
+            read[f"{column.name}_src"] = _without(origin, missing | origin.isna().to_numpy())
     whole = {str(name): read.pop(str(name), values) for name, values in data.items()} | read
     placed = whole | {"geometry": gpd.GeoSeries(from_shapely(shapes, crs=crs), index=data.index)}
     return gpd.GeoDataFrame(pd.DataFrame(placed, index=data.index), copy=False)
 
 
-def _known(values: pd.Series, by: pd.Series) -> pd.Series:
-    """Return values, None where a column states nothing."""
-    missing = by.isna().to_numpy()
+def _without(values: pd.Series, missing: NDArray[np.bool_]) -> pd.Series:
+    """Return values, None for those that are missing."""
     return values.mask(missing, None) if missing.any() else values
 
 
