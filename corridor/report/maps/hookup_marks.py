@@ -27,10 +27,14 @@ _BOXED_PT = 6.2
 
 @dataclass(frozen=True)
 class HookUpMarks:
-    """What the chosen hook-ups take of the map, in points on paper, and the boxes of numbers still to be placed."""
+    """What the chosen hook-ups take of the map, in points on paper, and the boxes of numbers still to be placed.
+
+    ``small`` are the outlines of the other symbols, which text should rather not cover.
+    """
 
     taken: list[BaseGeometry]
     labels: list[Label]
+    small: list[BaseGeometry]
 
 
 def draw_hookups(
@@ -70,7 +74,9 @@ def draw_hookups(
     points = [sheet.to_points(hookups.geometry.iloc[row]).centroid for row in rows]
     modes = hookups["mode"].to_numpy()[rows]
     areas = [symbol_area(point, mode, area=large_area) for point, mode in zip(points, modes, strict=True)]
-    marks = HookUpMarks([], [])
+    marks = HookUpMarks([], [], [])
+    for shape, mode in zip(hookups.geometry[small], hookups["mode"][small], strict=True):
+        marks.small.append(symbol_area(sheet.to_points(shape).centroid, mode, area=_SMALL).boundary)
     for members in clumps(areas):
         frame = hookups.iloc[rows[members]]
         numbers = [number for row in rows[members] for number in chosen[ids[row]]]

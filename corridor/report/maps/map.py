@@ -13,7 +13,7 @@ from shapely import Point
 from corridor.report.look.colours import ColourTable
 from corridor.report.look.conventions import conventions_in
 from corridor.report.maps.cartography import Sheet
-from corridor.report.maps.hookup_marks import EDGE_CLEAR_PT, draw_hookups, number_text
+from corridor.report.maps.hookup_marks import EDGE_CLEAR_PT, HookUpMarks, draw_hookups, number_text
 from corridor.report.maps.labels import Label
 from corridor.report.maps.legend import add_legend
 from corridor.report.maps.map_frame import MapFrame, map_frame, write_figure
@@ -92,7 +92,7 @@ def draw_map(content: MapContent, *, colours: ColourTable) -> Figure:
             *draw_cut_ends(axes, sheet, content.cut_ends),
             *marks.taken,
         ]
-        left_out = _label(frame, content, numbers=marks.labels)
+        left_out = _label(frame, content, marks)
         if left_out:
             notes.append(f"{left_out} labels without room: see results.gpkg")
         add_legend(
@@ -157,7 +157,7 @@ def _setup_rows(content: MapContent, sheet: Sheet, chosen: dict[str, list[int]])
     return texts
 
 
-def _label(frame: MapFrame, content: MapContent, *, numbers: list[Label]) -> int:
+def _label(frame: MapFrame, content: MapContent, marks: HookUpMarks) -> int:
     """Write the numbers of hook-ups and the lines' names beside them; return how many found no room."""
     sheet, targets = frame.sheet, set(content.stretches["line_id"].astype(str))
     visible = [
@@ -168,5 +168,5 @@ def _label(frame: MapFrame, content: MapContent, *, numbers: list[Label]) -> int
         if shape is not None and status != "removed" and (piece := sheet.clip(shape)) is not None
     ]
     named = sorted((row for row in visible if -row[1] >= _SHORTEST_LABELLED_PT), key=lambda row: row[:3])
-    wanted = [*numbers, *(Label(text=plain(name), shape=shape) for _, _, name, shape in named[:_LABELS_MAX])]
-    return frame.label(wanted, [row[3] for row in visible]) + max(0, len(named) - _LABELS_MAX)
+    wanted = [*marks.labels, *(Label(text=plain(name), shape=shape) for _, _, name, shape in named[:_LABELS_MAX])]
+    return frame.label(wanted, [*(row[3] for row in visible), *marks.small]) + max(0, len(named) - _LABELS_MAX)

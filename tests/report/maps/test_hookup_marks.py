@@ -8,14 +8,18 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib.figure import Figure
 from matplotlib.text import Text
+from shapely.affinity import translate
 
 from corridor.couplings import find_bonds
 from corridor.dictionary import MODES
 from corridor.frames import table_frame
 from corridor.plan import find_hookups
 from corridor.report.look.colours import colour_table
-from corridor.report.maps.hookup_marks import clumps, number_text, symbol_area
+from corridor.report.maps.cartography import sheet_for
+from corridor.report.maps.hookup_marks import clumps, draw_hookups, number_text, symbol_area
+from corridor.report.maps.labels import Label, place_labels
 from corridor.report.maps.map import MapContent, draw_map
 from corridor.settings import Settings, load_equipment
 from tests import block
@@ -115,6 +119,24 @@ def test_no_two_labels_overlap_on_the_downtown_block(per_line: int) -> None:
     assert set(numbers) <= set(range(1, len(ids) + 1))
     if per_line == 1:
         assert sorted(numbers) == list(range(1, len(ids) + 1))
+
+
+def test_names_rather_keep_off_the_small_symbols() -> None:
+    site, hookups = downtown()
+    figure = Figure()
+    sheet = sheet_for(site.lines.total_bounds, figure_in=(7.0, 5.0), box=(0.0, 0.0, 1.0, 1.0))
+    marks = draw_hookups(figure.add_subplot(), sheet, hookups, {})
+    small = hookups[(hookups["ready"] == "ready") & (hookups["mode"] != "induction")]
+    assert len(marks.small) == len(small) > 0
+    label = Label("C-003", shapely.LineString([(100.0, 100.0), (160.0, 100.0)]))
+
+    def placed(symbols: list[shapely.LineString]) -> shapely.Polygon:
+        return place_labels([label], lines=[label.shape, *symbols], frame=sheet.frame)[0].box
+
+    there = placed([]).centroid
+    centre = marks.small[0].centroid
+    symbol = translate(marks.small[0], there.x - centre.x, there.y - centre.y)
+    assert placed([symbol]).intersection(symbol).length < 0.1 * symbol.length
 
 
 def run(part: str) -> range:
