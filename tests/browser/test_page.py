@@ -160,9 +160,9 @@ def test_a_hookup_is_chosen_by_a_click(opened: Opened) -> None:
     opened.page.wait_for_timeout(300)
     opened.page.mouse.click(*opened.screen(place.x, place.y))
     opened.page.wait_for_function("(name) => corridorPage.hookup.hookup_id === name", arg=wanted)
-    assert opened.page.input_value("#hookup-list") == str(
-        opened.page.evaluate("(name) => corridorPage.facts.hookupAt.get(name)", wanted)
-    )
+    number = opened.page.evaluate("(name) => String(corridorPage.facts.hookupAt.get(name))", wanted)
+    # the controls follow once the hook-up's figures are there
+    opened.page.wait_for_function("(number) => document.getElementById('hookup-list').value === number", arg=number)
 
 
 # --- lines ------------------------------------------------------------------------------------------------------------
@@ -318,6 +318,19 @@ def test_focus_goes_through_the_controls_in_order_and_shows(fresh: Opened) -> No
             break
     wanted = ["mode", "find", "hookup-list", "frequency", "colouring", "line-list", "map"]
     assert [name for name in met if name in wanted] == wanted
+
+
+def test_the_hookup_chosen_is_seen_in_the_list(opened: Opened) -> None:
+    seen = """(number) => {
+        const list = document.getElementById('hookup-list');
+        list.value = String(number);
+        corridorPage.controls.bringIntoView(list, list.selectedOptions[0]);
+        const [box, row] = [list, list.selectedOptions[0]].map((one) => one.getBoundingClientRect());
+        return box.top <= row.top && row.bottom <= box.bottom;
+    }"""
+    shown = "[...document.querySelectorAll('#hookup-list option:not([disabled])')].map((one) => one.value)"
+    values = opened.page.evaluate(shown)
+    assert all(opened.page.evaluate(seen, value) for value in (values[-1], values[0], values[len(values) // 2]))
 
 
 def test_everything_has_a_name(opened: Opened) -> None:

@@ -113,13 +113,22 @@ class Controls {
     this.radios("frequencies", "frequency", rows, (frequency) => page.choose({ frequency }));
   }
 
+  // Scrolls a list to one of its options. scrollIntoView would also move the place from which the Tab key goes on.
+  bringIntoView(list, option) {
+    const row = option.getBoundingClientRect();
+    const top = list.getBoundingClientRect().top + list.clientTop;
+    const bottom = top + list.clientHeight;
+    if (row.top < top) list.scrollTop -= Math.ceil(top - row.top);
+    else if (row.bottom > bottom) list.scrollTop += Math.ceil(row.bottom - bottom);
+  }
+
   // Shows in the controls what is chosen, however it was chosen.
   mark() {
     const { page } = this;
     const list = at("hookup-list");
     list.value = page.hookup ? String(page.facts.hookups.indexOf(page.hookup)) : "";
     const option = list.selectedOptions[0];
-    if (option && document.activeElement !== list) option.scrollIntoView({ block: "nearest" });
+    if (option && document.activeElement !== list) this.bringIntoView(list, option);
     at("line-list").value = page.line === null ? "" : String(page.line);
     for (const [name, value] of [
       ["frequency", page.frequency],
