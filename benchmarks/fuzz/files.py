@@ -37,7 +37,8 @@ def _file_name(layer: str) -> str:
 
 def remember(case: Case, path: Path, layer: str, rows: list[Row]) -> None:
     """Count what was written to a layer."""
-    key = f"{path.name}:{layer}"
+    name = layer.partition("\0")[0]  # it ends there for the library that reads it
+    key = f"{path.name}:{name}"
     case.written[key] = len(rows)
     if layer == "lines":
         case.shapes[key] = [row.get("geometry") for row in rows]

@@ -118,12 +118,13 @@ def _collection(path: Path) -> Held:
     if path.stat().st_size > _TEXT_BYTES:
         return Held()
     try:
-        whole = json.loads(path.read_bytes().decode("utf-8-sig", errors="replace"))
+        whole = json.loads(path.read_bytes().decode("utf-8-sig", errors="replace"), strict=False)
     except (ValueError, RecursionError):
         return Held()
     features = whole.get("features") if isinstance(whole, dict) else None
     name = whole.get("name") if isinstance(whole, dict) else None
-    return Held(rows={str(name or path.stem): len(features)}) if isinstance(features, list) else Held()
+    layer = str(name or path.stem).partition("\0")[0]  # a name ends there for OGR
+    return Held(rows={layer: len(features)}) if isinstance(features, list) else Held()
 
 
 def _database(path: Path) -> Held:

@@ -21,7 +21,7 @@ from corridor.site.guesses import Guess, guess_columns
 from corridor.site.middle import middle_line
 from corridor.site.naming import utility_in
 from corridor.site.placing import Place, common_place, distance_m, place_of
-from corridor.site.reference import horizontal
+from corridor.site.reference import horizontal, parsed_crs
 from corridor.site.sources import TROUBLE, file_labels, read_layers
 from corridor.site.tables import word_key
 from corridor.site.values import as_text, known_words
@@ -84,6 +84,8 @@ def draft_fieldmap(paths: str | Path | Sequence[str | Path], *, crs: str | CRS |
     ------
     InputError
         If no file is named, or one is missing or isn't a vector file.
+    CrsError
+        If ``crs`` is none.
     """
     files = [Path(p) for p in ([paths] if isinstance(paths, str | Path) else paths)]
     if not files:
@@ -93,7 +95,8 @@ def draft_fieldmap(paths: str | Path | Sequence[str | Path], *, crs: str | CRS |
     layers = []
     for path in dict.fromkeys(files):
         for name, frame in read_layers(path).items():
-            stated = CRS.from_user_input(crs) if crs is not None and frame.crs is None else frame.crs
+            where = f"{labels[path]}:{name}"
+            stated = parsed_crs(crs, where) if crs is not None and frame.crs is None else frame.crs
             layers.append(_Layer(labels[path], name, frame, place_of(frame, stated)))
     here = common_place([layer.place for layer in layers], far_m=_FAR_M)
     names = [layer.name for layer in layers]

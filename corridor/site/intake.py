@@ -16,7 +16,7 @@ from corridor.site.mapping import fit_map
 from corridor.site.model import Source
 from corridor.site.placing import common_place, far_features, place_of, suspect_axes, swap_axes
 from corridor.site.quoting import first_names, quoted
-from corridor.site.reference import check_in_range, layer_crs, reproject, site_crs
+from corridor.site.reference import check_in_range, check_way, layer_crs, reproject, site_crs
 from corridor.site.sources import HELD, TROUBLE, file_labels, read_layers, recoded, source_of
 from corridor.site.values import as_text
 
@@ -168,6 +168,7 @@ def _read_in_crs(layer: Layer, crs: str | CRS | None, findings: Findings) -> gpd
         frame = swap_axes(frame)
         told = f"{layer.where}: coordinates read as north, east, as the field map says"
         findings.add("axes_swapped", told, action="used: axes exchanged", source=layer.where)
+    check_way(frame, where=layer.where)
     check_in_range(frame, where=layer.where)
     return _labelled(frame, layer)
 

@@ -157,6 +157,14 @@ def _source_name(name: str) -> str:
     return f"{kept}_" if kept in FEATURE else kept
 
 
+def _matched(text: pd.Series, pattern: str) -> pd.Series:
+    """Return the first group of a regular expression, or all it matches where it has none; None where it doesn't."""
+    expression = re.compile(pattern)
+    found = {word: expression.search(word) for word in text.dropna().unique()}
+    group = 1 if expression.groups else 0
+    return text.map({word: match[group] if match else None for word, match in found.items()}).astype(object)
+
+
 def _not_given(told: pd.Series) -> Any:
     """Tell rows whose layer says that this value wasn't the record's own."""
     return (as_text(told) != "given").to_numpy(dtype=bool)
@@ -167,9 +175,8 @@ def _mapped(raw: pd.Series, layer: LayerMap, *, table: Table, name: str) -> tupl
     rule = layer.columns.get(name)
     values, by_map = raw, np.zeros(len(raw), dtype=bool)
     if rule and rule.pattern is not None:
-        grouped = rule.pattern if re.compile(rule.pattern).groups else f"({rule.pattern})"
         text = as_text(values)
-        values = text.str.extract(grouped, expand=True).iloc[:, 0].astype(object)  # the group may have a name
+        values = _matched(text, rule.pattern)
         by_map |= values.notna().to_numpy() & values.ne(text).to_numpy()  # all of a text is the record's own word
     listed = {**layer.values.get(name, {}), **(rule.values if rule else {})}
     words = {key.strip().casefold(): meant for key, meant in listed.items()}

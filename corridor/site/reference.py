@@ -6,14 +6,16 @@ from functools import lru_cache
 import geopandas as gpd
 import numpy as np
 import shapely
-from pyproj import CRS
-from pyproj.exceptions import CRSError as ProjError
+from pyproj import CRS, Transformer
+from pyproj.exceptions import CRSError, ProjError
 
 from corridor.errors import CrsError
 from corridor.site.findings import Findings
 from corridor.site.quoting import quoted
 
-__all__ = ["check_in_range", "horizontal", "in_metres", "layer_crs", "reproject", "site_crs"]
+__all__ = [
+    "check_in_range", "check_way", "horizontal", "in_metres", "layer_crs", "parsed_crs", "reproject", "site_crs",
+]  # fmt: skip
 
 _FULL_TURN_DEG, _POLE_DEG = 360.0, 90.0
 # metres on the map, not on the ground: off by 1/cos(latitude)
@@ -48,7 +50,7 @@ def layer_crs(
     """
     own = frame.crs
     if mapped is not None:
-        crs = _parsed(mapped, where)
+        crs = parsed_crs(mapped, where)
         if own is not None and own != crs:
             told = f"{where}: the layer says {own.to_string()}, the field map {crs.to_string()}"
             findings.add("crs_replaced", told, action="used as the field map says; check which is right", source=where)
@@ -63,7 +65,7 @@ def layer_crs(
             "it is not guessed"
         )
         raise CrsError(message)
-    crs = _parsed(stated, where)
+    crs = parsed_crs(stated, where)
     told = f"{where}: the layer has no coordinate reference system, {crs.to_string()} was stated for it"
     findings.add("crs_stated", told, action="used as stated", source=where)
     return crs
@@ -95,6 +97,42 @@ def check_in_range(frame: gpd.GeoDataFrame, *, where: str) -> None:
             "state the CRS they are in: crs in the layer's block of a field map, or --crs where the file states none"
         )
         raise CrsError(message)
+
+
+def check_way(frame: gpd.GeoDataFrame, *, where: str) -> None:
+    """Refuse a layer whose CRS nobody can place on the Earth, since its projection or datum isn't known.
+
+    Parameters
+    ----------
+    frame : GeoDataFrame
+        The layer in the CRS found for it; one without CRS or geometry passes.
+    where : str
+        File and layer, for the message.
+
+    Raises
+    ------
+    CrsError
+        If no way leads from there to longitude and latitude.
+    """
+    if frame.crs is None or frame.geometry.isna().all() or _leads_to_degrees(CRS(frame.crs)):
+        return
+    crs = horizontal(CRS(frame.crs))
+    method = crs.coordinate_operation.method_name if crs.coordinate_operation else "none"
+    message = (
+        f"{where}: expected a coordinate reference system that can be placed on the Earth, got {quoted(crs.name)} with "
+        f"the projection {quoted(method)}, which can't; correct it in the file, or state the true one: crs in the "
+        "layer's block of a field map"
+    )
+    raise CrsError(message)
+
+
+@lru_cache(maxsize=256)  # finding the way takes milliseconds
+def _leads_to_degrees(crs: CRS) -> bool:
+    try:
+        Transformer.from_crs(horizontal(crs), "EPSG:4326")
+    except ProjError:
+        return False
+    return True
 
 
 def site_crs(frames: Sequence[gpd.GeoDataFrame], *, where: str = "the files") -> CRS:
@@ -156,9 +194,16 @@ def horizontal(crs: CRS) -> CRS:
     return crs.to_2d()
 
 
-def _parsed(crs: str | CRS, where: str) -> CRS:
+def parsed_crs(crs: str | CRS, where: str) -> CRS:
+    """Return the CRS of a name or a description; ``where`` is who states it, for the message.
+
+    Raises
+    ------
+    CrsError
+        If there is none such.
+    """
     try:
         return CRS.from_user_input(crs)
-    except ProjError:
+    except CRSError:
         message = f"{where}: expected a coordinate reference system such as EPSG:32631, got {quoted(crs)}"
         raise CrsError(message) from None

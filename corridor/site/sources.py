@@ -21,6 +21,7 @@ from corridor.errors import InputError
 from corridor.plugins import load_plugin, plugin_points
 from corridor.site.container import Held, check_kind, held_by
 from corridor.site.model import Source
+from corridor.site.quoting import quoted
 
 __all__ = ["HELD", "TROUBLE", "file_hash", "file_labels", "read_layers", "read_ogr", "recoded", "source_of"]
 
@@ -112,7 +113,8 @@ def recoded(path: Path, layer: str, encoding: str) -> gpd.GeoDataFrame:
             return _framed(_layer(whole, layer, encoding=encoding, strict=True))
     except (LookupError, UnicodeDecodeError, RuntimeError):
         message = (
-            f"{path}: expected the text of layer {layer!r} in the encoding {encoding!r}, as the field map states, "
+            f"{path}: expected the text of layer {quoted(layer)} in the encoding {quoted(encoding)}, as the field map "
+            "states, "
             "and it can't be; correct the encoding there"
         )
         raise InputError(message) from None
@@ -145,6 +147,7 @@ def _complete(path: Path) -> Iterator[tuple[Path, list[str]]]:
 def _names(path: Path) -> list[str]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # as in _layer
+        warnings.simplefilter("ignore", UserWarning)
         return [str(name) for name, _ in pyogrio.list_layers(path)]
 
 

@@ -124,6 +124,14 @@ def test_the_group_of_a_pattern_may_have_a_name() -> None:
     assert mapped["diameter_mm"].tolist() == ["110"]
 
 
+def test_a_pattern_without_a_group_may_begin_with_a_flag() -> None:
+    rows = labelled([{"text": word, "geometry": None} for word in ("Old CAST IRON main", "PE", None)])
+    columns = {"material": {"source": "text", "pattern": "(?i)cast iron", "values": {"CAST IRON": "cast_iron"}}}
+    mapped = map_layer(rows, LINES, LayerMap.model_validate({"table": "lines", "columns": columns}), where="f:lines")
+    assert mapped["material"][0] == "cast_iron"
+    assert mapped["material"].isna().tolist() == [False, True, True]
+
+
 def test_a_unit_written_beside_the_number_wins() -> None:
     rows = labelled(
         [{"depth": "4", "geometry": None}, {"depth": "1.1 m", "geometry": None}, {"depth": "deep", "geometry": None}]

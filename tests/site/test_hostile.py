@@ -3,6 +3,7 @@
 import json
 import sqlite3
 import tomllib
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,7 @@ from shapely import LineString, Point
 
 from corridor import read_site
 from corridor.city.tiles import is_tiles
-from corridor.errors import FieldMapError, InputError, SettingsError
+from corridor.errors import CrsError, FieldMapError, InputError, SettingsError
 from corridor.settings import load_settings
 from corridor.site.draft import draft_fieldmap
 from corridor.site.findings import Findings
@@ -167,6 +168,32 @@ def test_a_crs_of_many_characters_is_quoted_in_a_few(tmp_path: Path) -> None:
     assert len(str(told.value)) < 400
 
 
+def test_a_draft_for_a_crs_that_is_none_gets_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "lines.csv").write_text('WKT,line_id\n"LINESTRING (0 0, 9 9)",A\n', encoding="utf-8")
+    with pytest.raises(CrsError, match=r"lines\.csv:lines: expected a coordinate reference system such as") as told:
+        draft_fieldmap(tmp_path / "lines.csv", crs="PROJCS[" * 2000)
+    assert len(str(told.value)) < 400
+
+
+def test_an_encoding_of_many_characters_is_quoted_in_a_few(tmp_path: Path) -> None:
+    fieldmap = tmp_path / "map.toml"
+    fieldmap.write_text(f"[layers.lines]\ntable = 'lines'\nencoding = '{'x' * 5000}'\n", encoding="utf-8")
+    with pytest.raises(InputError, match="in the encoding 'xxx") as told:
+        read_site(write(tmp_path, lines=[line("W-1")]), fieldmap=fieldmap)
+    assert len(str(told.value)) < 500
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_list_of_layers_gives_no_warning_of_measures(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def listed(_: Path) -> list[tuple[str, str]]:
+        warnings.warn("Measured (M) geometry types are not supported", UserWarning, stacklevel=1)
+        return [("lines", "LineString")]
+
+    path = write(tmp_path, lines=[line("W-1")])
+    monkeypatch.setattr("corridor.site.sources.pyogrio.list_layers", listed)
+    assert len(read_site(path).lines) == 1
+
+
 def test_a_name_with_a_null_byte_gets_one_sentence(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="does not exist"):
         read_site(tmp_path / "a\x00b.gpkg")
@@ -195,6 +222,22 @@ def test_a_letter_that_is_none_hides_no_feature(tmp_path: Path) -> None:
     path.write_bytes(path.read_bytes().replace(b'"type": "Feature", "prop', b'"ty\xe9e": "Feature", "prop', 1))
     site = read_site(path)
     assert site.accounting["features_in"].tolist() == [3]
+
+
+def test_a_control_character_in_a_text_hides_no_feature(tmp_path: Path) -> None:
+    path = _collection(tmp_path / "lines.geojson", "Feature", "Featuru")
+    path.write_bytes(path.read_bytes().replace(b'"W-0"', b'"W\x070"', 1))
+    site = read_site(path)
+    assert site.accounting["features_in"].tolist() == [2]
+    assert "features_lost" in set(site.findings["code"])
+
+
+def test_a_layer_s_name_ends_at_a_null(tmp_path: Path) -> None:
+    path = _collection(tmp_path / "lines.geojson", "Feature", "Featuru")
+    path.write_text(path.read_text().replace('"name": "lines"', '"name": "lines\\u0000more"'))
+    site = read_site(path)
+    assert site.accounting["layer"].tolist() == ["lines.geojson:lines"]
+    assert site.accounting["features_in"].tolist() == [2]
 
 
 def test_a_layer_s_name_of_many_characters_fills_no_message(tmp_path: Path) -> None:

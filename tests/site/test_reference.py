@@ -93,6 +93,24 @@ def test_a_name_that_is_none_is_refused(name: str) -> None:
         layer_crs(layer(None, Point(0, 0)), mapped=name, stated=None, where="f:lines", findings=Findings())
 
 
+@pytest.mark.parametrize("first", ["lines", "bonds"])
+def test_a_crs_that_cannot_be_placed_on_the_earth_is_refused(first: str, tmp_path: Path) -> None:
+    # one turned bit in a .prj: the text is well formed, and names a projection that nobody knows
+    lost = UTM.to_wkt("WKT1_ESRI").replace("Transverse_Mercator", "Trafsverse_Mercator")
+    paths = []
+    for name in ("lines", "bonds"):
+        frame = layer(UTM, LineString([(5e5, 6e6), (5e5 + 50.0, 6e6)]) if name == "lines" else Point(5e5, 6e6))
+        paths.append(tmp_path / f"{name}.shp")
+        frame.assign(line_id="W-1").to_file(paths[-1])
+        if name == first:
+            paths[-1].with_suffix(".prj").write_text(lost, encoding="utf-8")
+    told = rf"{first}\.shp:{first}: expected .* placed on the Earth, got .* projection 'Trafsverse_Mercator'"
+    with pytest.raises(CrsError, match=told):
+        read_site(paths)
+    plan = FieldMap.model_validate({"layers": {first: {"table": first, "crs": "EPSG:32631"}}})
+    assert len(read_site(paths, fieldmap=plan).lines) == 1
+
+
 def test_reprojecting_is_told_and_leaves_the_layer_alone() -> None:
     findings = Findings()
     rows = layer(DEGREES, Point(3.0, 54.1))

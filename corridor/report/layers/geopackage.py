@@ -63,7 +63,7 @@ def _write_layer(path: Path, name: str, table: pd.DataFrame, *, metadata: Mappin
     description = f"{words} {metadata.get('caution', '')}".strip()
     spatial = isinstance(table, gpd.GeoDataFrame)
     pyogrio.write_dataframe(
-        table,
+        _apart(table),
         path,
         layer=name,
         driver="GPKG",
@@ -74,6 +74,20 @@ def _write_layer(path: Path, name: str, table: pd.DataFrame, *, metadata: Mappin
         layer_metadata=dict(metadata),
         **options,
     )
+
+
+def _apart(table: pd.DataFrame) -> pd.DataFrame:
+    """Return the table with numbers to columns that a GeoPackage takes for one, as only their letters' case differs."""
+    names: list[str] = []
+    taken: set[str] = set()
+    for column in map(str, table.columns):
+        name, number = column, 1
+        while name.lower() in taken:
+            number += 1
+            name = f"{column}_{number}"
+        names.append(name)
+        taken.add(name.lower())
+    return table if names == list(table.columns) else table.rename(columns=dict(zip(table.columns, names, strict=True)))
 
 
 def _geometry_type(table: gpd.GeoDataFrame, described: Table | None) -> str:

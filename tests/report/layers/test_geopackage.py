@@ -196,3 +196,11 @@ def test_a_layer_of_that_name_that_holds_no_styles_is_told(tmp_path: Path) -> No
         base.execute("alter table terminations rename to layer_styles")
     base.close()
     assert any("layer_styles" in text for text in read_site(path).findings["message"])
+
+
+def test_columns_that_differ_only_in_case_are_numbered(tmp_path: Path) -> None:
+    table = pd.DataFrame({"src_a": [1], "src_A": [2], "src_a_2": [3], "src_b": [4]})
+    write_geopackage(tmp_path / "r.gpkg", {"own": table}, metadata=METADATA)
+    back = pyogrio.read_dataframe(tmp_path / "r.gpkg", layer="own")
+    assert back.to_dict("records") == [{"src_a": 1, "src_A_2": 2, "src_a_2_2": 3, "src_b": 4}]
+    assert list(table) == ["src_a", "src_A", "src_a_2", "src_b"]
