@@ -152,7 +152,7 @@ def _added(
     table = name.partition(".")[0]
     try:
         found = finder(site, settings=settings)
-    except CorridorError:
+    except (CorridorError, MemoryError):
         raise
     except Exception as error:  # a stranger's code may fail in any way
         message = f"plug-in {name!r} of {_GROUP} failed: {type(error).__name__}: {error}; mend or remove it"

@@ -107,7 +107,7 @@ def _rows(name: str, source: HookUpSource, site: Site, **given: Any) -> Iterator
     """Rows of one source as plain values, what it leaves out as None."""
     try:
         frame = pd.DataFrame(source(site, **given))
-    except CorridorError:
+    except (CorridorError, MemoryError):
         raise
     except Exception as error:  # a stranger's code may fail in any way
         message = f"plug-in {name!r} of {_GROUP} failed: {type(error).__name__}: {error}; mend or remove it"

@@ -24,6 +24,7 @@ STAKE_CLEARANCE_M = (
 )
 
 _SAMPLE_STEP_M = 2.0
+_CHUNK = 100_000  # samples looked at together
 _NEIGHBOUR_REACH_M = 10.0  # neighbours farther than this count as equally far
 _STAKE_BEARINGS_DEG = (90.0, -90.0, 60.0, -60.0, 120.0, -120.0)  # off the line's direction, square first
 _MORE_BEARINGS_DEG = (30.0, -30.0, 150.0, -150.0, 0.0, 180.0)
@@ -83,14 +84,17 @@ def _clearance(
     targets: gpd.GeoDataFrame, conductors: gpd.GeoDataFrame, owners: NDArray[np.int64], measures: Floats
 ) -> Floats:
     """Distance of each sample to the nearest conductor other than its line, m, at most the reach; to centimetres."""
-    points = shapely.line_interpolate_point(targets.geometry.to_numpy()[owners], measures)
-    shapes = conductors.geometry.to_numpy()
-    sample, other = shapely.STRtree(shapes).query(points, predicate="dwithin", distance=_NEIGHBOUR_REACH_M)
-    ids = conductors["line_id"].to_numpy(dtype=object)[other]
-    foreign = ids != targets["line_id"].to_numpy(dtype=object)[owners[sample]]
-    sample, other = sample[foreign], other[foreign]
-    nearest = np.full(len(points), _NEIGHBOUR_REACH_M)
-    np.minimum.at(nearest, sample, shapely.distance(points[sample], shapes[other]))
+    lines, shapes = targets.geometry.to_numpy(), conductors.geometry.to_numpy()
+    own, others = (frame["line_id"].to_numpy(dtype=object) for frame in (targets, conductors))
+    tree = shapely.STRtree(shapes)
+    nearest = np.full(len(measures), _NEIGHBOUR_REACH_M)
+    for start in range(0, len(measures), _CHUNK):  # of a line of 12,000 km, all points at once take gigabytes
+        some = slice(start, start + _CHUNK)
+        points = shapely.line_interpolate_point(lines[owners[some]], measures[some])
+        sample, other = tree.query(points, predicate="dwithin", distance=_NEIGHBOUR_REACH_M)
+        foreign = others[other] != own[owners[some]][sample]
+        sample, other = sample[foreign], other[foreign]
+        np.minimum.at(nearest[some], sample, shapely.distance(points[sample], shapes[other]))
     return np.round(nearest, 2)
 
 

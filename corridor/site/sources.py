@@ -54,7 +54,7 @@ def read_layers(path: Path) -> dict[str, gpd.GeoDataFrame]:
     reader = load_plugin(point) if point else None
     try:
         layers = dict((reader or read_ogr)(path))
-    except InputError:
+    except (InputError, MemoryError):
         raise
     except Exception as error:  # a stranger's reader may fail in any way
         message = f"expected {path} to be readable by the plug-in for {suffix!r}, which failed: {error!r}"
@@ -111,7 +111,7 @@ def recoded(path: Path, layer: str, encoding: str) -> gpd.GeoDataFrame:
     try:
         with _complete(path) as (whole, _):
             return _framed(_layer(whole, layer, encoding=encoding, strict=True))
-    except (LookupError, UnicodeDecodeError, RuntimeError):
+    except (LookupError, ValueError, RuntimeError):  # a name with a null in it is a ValueError
         message = (
             f"{path}: expected the text of layer {quoted(layer)} in the encoding {quoted(encoding)}, as the field map "
             "states, "

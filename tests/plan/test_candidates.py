@@ -60,6 +60,10 @@ def without_place(site: Site, *, targets: gpd.GeoDataFrame, settings: Settings) 
     return pd.DataFrame({"line_id": ["T-1"]})
 
 
+def greedy(site: Site, *, targets: gpd.GeoDataFrame, settings: Settings) -> pd.DataFrame:
+    raise MemoryError
+
+
 def failing(site: Site, *, targets: gpd.GeoDataFrame, settings: Settings) -> pd.DataFrame:
     return pd.DataFrame({"line_id": 1 / 0})
 
@@ -155,6 +159,12 @@ def test_a_plug_in_that_does_it_wrong_is_named(
 ) -> None:
     register(monkeypatch, plug_in(name, function))
     with pytest.raises(PlugInError, match=wrong):
+        found()
+
+
+def test_want_of_memory_is_no_fault_of_the_source(monkeypatch: pytest.MonkeyPatch) -> None:
+    register(monkeypatch, plug_in("clamp.none", greedy))
+    with pytest.raises(MemoryError):  # for which the commands have a sentence of their own
         found()
 
 

@@ -38,6 +38,13 @@ def test_no_targets_no_spots() -> None:
     assert induction_spots(lines.iloc[:0], lines, spacing_m=40) == []
 
 
+def test_samples_looked_at_in_turn_give_the_same_spots(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = lines_of(A=[(0, 0), (90, 0)], B=[(0, 0.5), (20, 0.5), (90, 6.0)], C=[(50, -3), (50, 40)])
+    whole = induction_spots(lines, lines, spacing_m=40)
+    monkeypatch.setattr("corridor.plan.places._CHUNK", 7)
+    assert induction_spots(lines, lines, spacing_m=40) == whole
+
+
 def stakes(lines: list[LineString], others: list[LineString], **given: float) -> tuple[np.ndarray, np.ndarray]:
     shapes = np.array(lines, dtype=object)
     at = np.array([given.get("at_m", line.length / 2) for line in lines])
