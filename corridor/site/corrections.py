@@ -90,7 +90,7 @@ class Corrections:
             if correction.row not in self._used:
                 told = (
                     f"correction in row {correction.row}: no feature {quoted(correction.id)} in a layer "
-                    f"{quoted(correction.layer)} that is read with column {correction.column!r}"
+                    f"{quoted(correction.layer)} that is read with column {quoted(correction.column)}"
                 )
                 findings.add("correction_unused", told, action="not used: check layer, id and column")
 

@@ -11,6 +11,7 @@ from corridor.dictionary import INPUT_TABLES
 from corridor.errors import FieldMapError
 from corridor.site.model import MapUsed
 from corridor.site.patterns import check_pattern
+from corridor.site.quoting import quoted
 from corridor.site.sources import file_hash
 from corridor.site.units import unit_factor
 from corridor.tomlfile import mistakes, read_toml
@@ -123,11 +124,12 @@ class LayerMap(BaseModel):
         table = INPUT_TABLES[self.table]
         for name in [*self.columns, *self.values, *self.units, *self.constants]:
             if name not in table.names:
-                message = f"table {self.table} has no column {name!r}{nearest(name, table.names)}"
+                message = f"table {self.table} has no column {quoted(name)}{nearest(name, table.names)}"
                 raise ValueError(message)
         for name, unit in self._units():
             if unit_factor(unit, table.column(name)) is None:
-                message = f"unit {unit!r} of {name} can't be turned into {table.column(name).unit or 'its words'}"
+                wanted = table.column(name).unit or "its words"
+                message = f"unit {quoted(unit)} of {name} can't be turned into {wanted}"
                 raise ValueError(message)
         return self
 

@@ -15,7 +15,7 @@ from corridor.site.findings import FEATURE, Findings
 from corridor.site.quoting import first_names, quoted
 from corridor.site.tables import word_key
 from corridor.site.units import unit_factor
-from corridor.site.values import as_text, numbers
+from corridor.site.values import as_text, numbers, without_bytes
 
 __all__ = ["fit_map", "map_layer"]
 
@@ -140,7 +140,7 @@ def map_layer(frame: gpd.GeoDataFrame, table: Table, layer: LayerMap, *, where: 
             data[f"{name}_src"] = pd.Series(origin, index=frame.index, dtype=object)
     if table.name == "lines":
         data |= read_depths(data.get("depth_m"), frame, layer, column=table.column("depth_m"))
-    data |= {_source_name(str(name)): frame[name] for name in own if name not in taken}
+    data |= {_source_name(str(name)): without_bytes(frame[name]) for name in own if name not in taken}
     data |= {name: frame[name] for name in FEATURE}
     return gpd.GeoDataFrame(pd.DataFrame(data | {"geometry": frame.geometry}, index=frame.index), copy=False)
 

@@ -15,7 +15,7 @@ from corridor.site.quoting import quoted
 from corridor.site.tables import vocabulary, word_key
 from corridor.site.units import unit_factor
 
-__all__ = ["as_text", "known_words", "numbers", "read_values"]
+__all__ = ["as_text", "known_words", "numbers", "read_values", "without_bytes"]
 
 _NUMBER = r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\d\s][^\d]*)?\s*$"
 _DECIMAL_COMMA = r"^(\s*[-+]?\d+),(\d{1,2})(?!\d)"
@@ -77,6 +77,13 @@ def _with(frame: pd.DataFrame, columns: dict[str, pd.Series]) -> pd.DataFrame:
 
 def _decoded(value: object) -> object:
     return value.decode("utf-8", errors="replace") if isinstance(value, bytes) else value
+
+
+def without_bytes(values: pd.Series) -> pd.Series:
+    """Return values, bytes among them as text (UTF-8; what can't be that as U+FFFD), as tables have no form for them."""
+    if values.dtype != object or not any(isinstance(value, bytes) for value in values):
+        return values
+    return values.map(_decoded)
 
 
 def as_text(values: pd.Series) -> pd.Series:

@@ -183,6 +183,15 @@ def test_an_encoding_of_many_characters_is_quoted_in_a_few(tmp_path: Path) -> No
     assert len(str(told.value)) < 500
 
 
+@pytest.mark.parametrize("more", ["units.depth_m = '{}'", "constants.{} = 1"])
+def test_a_unit_or_column_of_many_characters_is_quoted_in_a_few(more: str, tmp_path: Path) -> None:
+    fieldmap = tmp_path / "map.toml"
+    fieldmap.write_text("[layers.lines]\ntable = 'lines'\n" + more.format("x" * 5000), encoding="utf-8")
+    with pytest.raises(FieldMapError, match="'xxx") as told:
+        read_site(write(tmp_path, lines=[line("W-1")]), fieldmap=fieldmap)
+    assert len(str(told.value)) < 1000
+
+
 @pytest.mark.filterwarnings("error")
 def test_a_list_of_layers_gives_no_warning_of_measures(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     def listed(_: Path) -> list[tuple[str, str]]:

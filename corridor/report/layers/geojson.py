@@ -46,7 +46,7 @@ def write_geojson(path: Path, tables: Mapping[str, Any], *, metadata: Mapping[st
         frame = placed.to_crs(_LONGITUDE_LATITUDE)
         shapes = shapely.set_precision(_finite_shapes(frame), _DEGREE_GRID, mode="pointwise")
         frame = frame.set_geometry(gpd.GeoSeries(shapes, index=frame.index, crs=frame.crs))
-        for feature in json.loads(frame.to_json(drop_id=True, na="null"))["features"]:
+        for feature in json.loads(frame.to_json(drop_id=True, na="null", default=_worded))["features"]:
             properties = {key: _finite(value) for key, value in feature["properties"].items()}
             features.append({**feature, "properties": {"layer": name, **properties}})
     collection = {"type": "FeatureCollection", **_members(metadata), "features": features}
@@ -68,6 +68,11 @@ def _finite_shapes(frame: gpd.GeoDataFrame) -> Any:
 def _finite(value: Any) -> Any:
     """Return a value as JSON knows it: no infinity."""
     return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def _worded(value: Any) -> str:
+    """Return what JSON has no form for as text: times as in ISO 8601."""
+    return str(value.isoformat() if hasattr(value, "isoformat") else value)
 
 
 def _members(metadata: Mapping[str, str]) -> dict[str, Any]:

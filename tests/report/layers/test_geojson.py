@@ -5,6 +5,7 @@ import math
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
 from shapely import Point
 
 from corridor.report.layers.geojson import write_geojson
@@ -24,3 +25,11 @@ def test_what_json_does_not_know_becomes_null(tmp_path: Path) -> None:
 
 def _refused(name: str) -> None:
     raise AssertionError(name)
+
+
+def test_times_are_written_as_iso_8601(tmp_path: Path) -> None:
+    seen = pd.to_datetime(["2020-01-02T03:04:05Z", None])
+    table = gpd.GeoDataFrame({"seen": seen}, geometry=[Point(500_000, 6_000_000)] * 2, crs="EPSG:32631")
+    write_geojson(tmp_path / "a.geojson", {"lines": table}, metadata={})
+    features = json.loads((tmp_path / "a.geojson").read_text(encoding="utf-8"))["features"]
+    assert [feature["properties"]["seen"] for feature in features] == ["2020-01-02T03:04:05+00:00", None]
