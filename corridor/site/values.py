@@ -80,7 +80,7 @@ def _decoded(value: object) -> object:
 
 
 def without_bytes(values: pd.Series) -> pd.Series:
-    """Return values, bytes among them as text (UTF-8; what can't be that as U+FFFD), as tables have no form for them."""
+    """Return values, bytes among them as text (UTF-8, U+FFFD where they are none): tables have no form for them."""
     if values.dtype != object or not any(isinstance(value, bytes) for value in values):
         return values
     return values.map(_decoded)
