@@ -1,20 +1,19 @@
 """Where layers lie: axes in the wrong order, layers and features far from all others."""
 
 from collections.abc import Sequence
-from functools import lru_cache
 
 import geopandas as gpd
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS, Geod, Transformer
+from pyproj import CRS, Geod
 from pyproj.exceptions import ProjError
 
 from corridor.site.findings import Findings
+from corridor.site.reference import to_degrees
 
 __all__ = ["common_place", "distance_m", "far_features", "place_of", "suspect_axes", "swap_axes"]
 
-_WGS84 = CRS.from_epsg(4326)
 _GEOD = Geod(ellps="WGS84")
 _HUGE = 1e300  # far off the Earth in any unit
 
@@ -57,16 +56,11 @@ def place_of(frame: gpd.GeoDataFrame, crs: CRS | None = None, *, swapped: bool =
     if swapped:
         x, y = y, x
     try:
-        lon, lat = _to_degrees(crs).transform(x, y)
+        lon, lat = to_degrees(crs).transform(x, y)
     except ProjError:  # no way from there to longitude and latitude
         return None
     good = np.isfinite(lon) and np.isfinite(lat) and abs(lat) <= 90.0 and abs(lon) <= 360.0
     return (float(lon), float(lat)) if good else None
-
-
-@lru_cache(maxsize=256)  # finding the way takes milliseconds
-def _to_degrees(crs: CRS) -> Transformer:
-    return Transformer.from_crs(crs, _WGS84, always_xy=True)
 
 
 def distance_m(one: Place, other: Place) -> float:

@@ -15,8 +15,10 @@ from corridor.site.quoting import quoted
 
 __all__ = [
     "check_in_range", "check_way", "horizontal", "in_metres", "layer_crs", "parsed_crs", "reproject", "site_crs",
+    "to_degrees",
 ]  # fmt: skip
 
+_WGS84 = CRS.from_epsg(4326)
 _FULL_TURN_DEG, _POLE_DEG = 360.0, 90.0
 # metres on the map, not on the ground: off by 1/cos(latitude)
 _STRETCHED = ("popular visualisation", "mercator (variant", "equidistant cylindrical", "plate carr")
@@ -114,25 +116,34 @@ def check_way(frame: gpd.GeoDataFrame, *, where: str) -> None:
     CrsError
         If no way leads from there to longitude and latitude.
     """
-    if frame.crs is None or frame.geometry.isna().all() or _leads_to_degrees(CRS(frame.crs)):
+    if frame.crs is None or frame.geometry.isna().all():
         return
     crs = horizontal(CRS(frame.crs))
+    try:
+        to_degrees(crs)
+    except ProjError:
+        raise CrsError(_no_way(crs, where)) from None
+
+
+def _no_way(crs: CRS, where: str) -> str:
     method = crs.coordinate_operation.method_name if crs.coordinate_operation else "none"
-    message = (
+    return (
         f"{where}: expected a coordinate reference system that can be placed on the Earth, got {quoted(crs.name)} with "
         f"the projection {quoted(method)}, which can't; correct it in the file, or state the true one: crs in the "
         "layer's block of a field map"
     )
-    raise CrsError(message)
 
 
 @lru_cache(maxsize=256)  # finding the way takes milliseconds
-def _leads_to_degrees(crs: CRS) -> bool:
-    try:
-        Transformer.from_crs(horizontal(crs), "EPSG:4326")
-    except ProjError:
-        return False
-    return True
+def to_degrees(crs: CRS) -> Transformer:
+    """Return the way from a CRS, x before y, to longitude and latitude.
+
+    Raises
+    ------
+    ProjError
+        If there is none.
+    """
+    return Transformer.from_crs(crs, _WGS84, always_xy=True)
 
 
 def site_crs(frames: Sequence[gpd.GeoDataFrame], *, where: str = "the files") -> CRS:

@@ -114,8 +114,7 @@ def recoded(path: Path, layer: str, encoding: str) -> gpd.GeoDataFrame:
     except (LookupError, ValueError, RuntimeError):  # a name with a null in it is a ValueError
         message = (
             f"{path}: expected the text of layer {quoted(layer)} in the encoding {quoted(encoding)}, as the field map "
-            "states, "
-            "and it can't be; correct the encoding there"
+            "states, and it can't be; correct the encoding there"
         )
         raise InputError(message) from None
 

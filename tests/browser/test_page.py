@@ -163,6 +163,7 @@ def test_a_hookup_is_chosen_by_a_click(opened: Opened) -> None:
     number = opened.page.evaluate("(name) => String(corridorPage.facts.hookupAt.get(name))", wanted)
     # the controls follow once the hook-up's figures are there
     opened.page.wait_for_function("(number) => document.getElementById('hookup-list').value === number", arg=number)
+    assert opened.page.input_value("#hookup-list") == number
 
 
 # --- lines ------------------------------------------------------------------------------------------------------------
